@@ -2,8 +2,8 @@
 
 Inside calc every quantity is an SI float; this module is the only door. The factors stand in data/units.csv
 (NIST Handbook 44 Appendix C and SP 811, exact by definition) and a test compares each with the pint library.
-Temperatures are not factors: use `celsius_from_fahrenheit` and its inverse; a temperature difference of 1 deg C
-is 1.8 deg F, without the 32.
+Temperatures are not factors: use `celsius_from_fahrenheit` and its inverse; a temperature difference of
+1 deg C is 1.8 deg F, without the 32.
 """
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def units():
 
 
 def find_unit(text):
-    """The Unit a spelling means ("inches", '"', "Lbs."), or None. Case and a trailing full stop do not matter."""
+    """The Unit a spelling means ("inches", '"', "Lbs."), or None. Case and a final full stop do not matter."""
     bare = " ".join(text.strip().rstrip(".").split())
     known = units()
     return known.get(bare) or known.get(bare.lower())
