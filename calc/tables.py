@@ -30,13 +30,18 @@ Species = namedtuple("Species", "name genus species wood_specific_gravity wood_m
                                 " bark_volume_fraction_of_wood source")
 
 
+def either(names):
+    """Names in a sentence: "a", "a or b", "a, b or c"."""
+    names = list(names)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
+
+
 class UnknownName(ValueError):
     """A name that is in no table. `name` is what was asked for, `nearest` the closest known ones."""
 
     def __init__(self, kind, name, nearest):
         self.kind, self.name, self.nearest = kind, name, tuple(nearest)
-        listed = " or ".join([", ".join(self.nearest[:-1])] * (len(self.nearest) > 1) + list(self.nearest[-1:]))
-        hint = " Did you mean {}?".format(listed) if listed else ""
+        hint = " Did you mean {}?".format(either(self.nearest)) if self.nearest else ""
         super().__init__("There is no {} called \"{}\".{}".format(kind, name, hint))
 
 

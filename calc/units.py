@@ -49,8 +49,8 @@ def units():
 
 
 def find_unit(text):
-    """The Unit a spelling means ("inches", '"', "Lbs."), or None. Case and a final full stop do not matter."""
-    bare = " ".join(text.strip().rstrip(".").split())
+    """The Unit a spelling means ("inches", '"', "Lbs.", "cu. ft"), or None. Case and full stops are ignored."""
+    bare = " ".join(text.replace(".", " ").split())
     known = units()
     return known.get(bare) or known.get(bare.lower())
 
