@@ -1,0 +1,222 @@
+"""Events, Costs and Sales: the dated tables, with their native formulas and Python twins."""
+from __future__ import annotations
+
+from calc import economics
+from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
+from workbook_template.twins import Env, blank, is_number, serial
+
+KEY_HELP = "Leave this as it is: it keeps rows apart when copies are merged."
+
+
+def event_check(row: dict, env: Env):
+    if all(blank(row.get(k)) for k in ("date", "event", "log", "amount", "event_note")):
+        return ""
+    if blank(row.get("date")):
+        return "needs a date"
+    if not is_number(row["date"]):
+        return "read at refresh"
+    if blank(row.get("event")):
+        return "which event?"
+    kind = env.lookup("event_kinds", "event_kind", row["event"])
+    if kind is None:
+        return "event not in Lists"
+    if kind["event_needs"] == "yes" and blank(row.get("amount")):
+        return "how much?"
+    if not blank(row.get("amount")) and not is_number(row["amount"]):
+        return "read at refresh"
+    if blank(row.get("log")):
+        return "ok: whole yard" if kind["whole_yard"] == "yes" else "which log?"
+    if env.lookup("logs", "log", row["log"]) is None:
+        return "log read at refresh"
+    return "ok"
+
+
+EVENTS = Table(
+    key="events", sheet="Events", title="Events",
+    about="One line for everything that happens. What the amount means for each event stands on Lists.",
+    columns=(
+        Column("date", "Date", DATE, "The day it happened.", width=12, needed=True, looks="date"),
+        Column("event", "Event", CHOICE, "Pick from the list.", width=12, needed=True, list="event_kinds"),
+        Column("log", "Log", TEXT, "A log, a range A1-A20, a list A1, A3, a place, a wood, or all. Blank: the whole yard.",
+               width=16, needed=True),
+        Column("amount", "Amount, see Lists", NUMBER,
+               "Picked, culled, dried: the weight of all logs named together. Weighed: each log's weight. "
+               "Watered, rain: depth. Soaked: hours. Retired, lost: number of logs.", width=10, needed=True, looks="two"),
+        Column("event_note", "Note", TEXT, "Anything.", width=26),
+        Column("event_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
+               formula='IF(AND({date}="",{event}="",{log}="",{amount}="",{event_note}=""),"",IF({date}="","needs a date",'
+                       'IF(NOT(ISNUMBER({date})),"read at refresh",IF({event}="","which event?",'
+                       'IF(ISNA(MATCH({event},lst_event,0)),"event not in Lists",'
+                       'IF(AND(INDEX(lst_event_needs,MATCH({event},lst_event,0))="yes",{amount}=""),"how much?",'
+                       'IF(AND({amount}<>"",NOT(ISNUMBER({amount}))),"read at refresh",'
+                       'IF({log}="",IF(INDEX(lst_event_yard,MATCH({event},lst_event,0))="yes","ok: whole yard","which log?"),'
+                       'IF(SUMPRODUCT(--(log_log={log}))=0,"log read at refresh","ok")))))))))',
+               twin=event_check),
+        Column("minutes", "Minutes", NUMBER, "Time it took, own time too. This is what makes the labour view true.",
+               width=8, looks="whole"),
+        Column("who", "Who", CHOICE, "Blank: yourself at the wage on Settings. Helpers stand on Lists.", width=11, list="helpers"),
+        Column("grade", "Grade", TEXT, "Your own grade of what was picked.", width=8),
+        Column("picked_wet", "Picked wet", YESNO, "yes if picked in or after rain: it keeps less long.", width=8, list="yesno"),
+        Column("lot", "Lot", TEXT, "Harvest or dried lot, if you use lots.", width=10),
+        Column("dried_out", "Dried out", NUMBER, "For a dried event: dried weight that came out.", quantity="weight",
+               width=9, looks="two"),
+        Column("tank", "Tank or place", CHOICE, "Soak tank, or the place moved to.", width=13, list="places"),
+        Column("row", "Row", ROWKEY, KEY_HELP, width=9),
+    ),
+)
+
+
+def yearly_charge(row: dict, env: Env):
+    if not is_number(row.get("amount")) or not is_number(row.get("life_years")):
+        return ""
+    price, life = serial(row["amount"]), serial(row["life_years"])
+    salvage = serial(row["salvage"]) if is_number(row.get("salvage")) else 0.0
+    if life <= 0 or salvage > price:
+        return ""
+    rate = economics.real_rate(env.settings["interest"], env.settings["inflation"])
+    return economics.capital_charge(price, salvage, life, rate)
+
+
+def cost_check(row: dict, env: Env):
+    if all(blank(row.get(k)) for k in ("date", "item", "amount")):
+        return ""
+    if blank(row.get("date")):
+        return "needs a date"
+    if blank(row.get("amount")):
+        return "how much money?"
+    if not is_number(row["date"]) or not is_number(row["amount"]):
+        return "read at refresh"
+    if not blank(row.get("life_years")):
+        if not is_number(row["life_years"]) or serial(row["life_years"]) <= 0:
+            return "life in years?"
+        if is_number(row.get("salvage")) and serial(row["salvage"]) > serial(row["amount"]):
+            return "salvage above price"
+    return "ok"
+
+
+REAL_RATE = "((1+set_interest)/(1+set_inflation)-1)"
+COSTS = Table(
+    key="costs", sheet="Costs", title="Costs",
+    about="One line for every amount of money spent. Own time is not typed here: it comes from Minutes on Events.",
+    columns=(
+        Column("date", "Date", DATE, "The day the money went.", width=12, needed=True, looks="date"),
+        Column("item", "Item", TEXT, "What was bought.", width=26, needed=True),
+        Column("amount", "Amount", NUMBER, "Money spent, in your currency.", quantity="money", width=11, needed=True,
+               looks="money"),
+        Column("yearly", "Yearly charge", COMPUTED,
+               "For things that last: capital recovery at the real rate, (price - salvage) x factor + salvage x rate.",
+               width=11, looks="money",
+               formula='IF(AND(ISNUMBER({amount}),ISNUMBER({life_years})),IF(OR({life_years}<=0,N({salvage})>{amount}),"",'
+                       f'IF(ABS({REAL_RATE})<1E-12,({{amount}}-N({{salvage}}))/{{life_years}},'
+                       f'({{amount}}-N({{salvage}}))*{REAL_RATE}/(1-(1+{REAL_RATE})^-{{life_years}})+N({{salvage}})*{REAL_RATE})),"")',
+               twin=yearly_charge),
+        Column("cost_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
+               formula='IF(AND({date}="",{item}="",{amount}=""),"",IF({date}="","needs a date",IF({amount}="","how much money?",'
+                       'IF(OR(NOT(ISNUMBER({date})),NOT(ISNUMBER({amount}))),"read at refresh",IF({life_years}="","ok",'
+                       'IF(NOT(ISNUMBER({life_years})),"life in years?",IF({life_years}<=0,"life in years?",'
+                       'IF(N({salvage})>{amount},"salvage above price","ok"))))))))', twin=cost_check),
+        Column("category", "Category", CHOICE, "Kind of spending.", width=12, list="categories"),
+        Column("for_logs", "For", TEXT, "all, a wood, a strain, a log or a range, or an inoculation year. Blank means all.",
+               width=16),
+        Column("life_years", "Life", NUMBER, "Years of use, for tools and gear.", unit="years", width=8, looks="one"),
+        Column("salvage", "Salvage", NUMBER, "What it will still be worth at the end.", quantity="money", width=10, looks="money"),
+        Column("cost_note", "Note", TEXT, "Anything.", width=26),
+        Column("row", "Row", ROWKEY, KEY_HELP, width=9),
+    ),
+)
+
+WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
+MONEY_KINDS = ("paid", "fee")
+
+
+def price_in_force(row: dict, env: Env):
+    if is_number(row.get("price")):
+        return serial(row["price"])
+    if not is_number(row.get("date")) or str(row.get("kind") or "").casefold() not in WEIGHT_KINDS:
+        return ""
+    day, best = serial(row["date"]), None
+    for p in env.rows.get("prices", []):
+        same = (str(p.get("price_market") or "").casefold() == str(row.get("market") or "").casefold()
+                and str(p.get("price_product") or "").casefold() == str(row.get("product") or "").casefold())
+        if same and is_number(p.get("price_from")) and is_number(p.get("price_each")) and serial(p["price_from"]) <= day:
+            if best is None or serial(p["price_from"]) > best[0]:
+                best = (serial(p["price_from"]), serial(p["price_each"]))
+    return "" if best is None else best[1]
+
+
+def sale_value(row: dict, env: Env):
+    kind = str(row.get("kind") or "").casefold()
+    if not is_number(row.get("amount")):
+        return ""
+    if kind in MONEY_KINDS:
+        return serial(row["amount"])
+    price = price_in_force(row, env)
+    if price == "":
+        return ""
+    terms = (env.lookup("markets", "market", row.get("market")) or {}).get("terms")
+    signs = {"bought outright": {"delivered": 1, "returned": -1}}.get(terms, {"sold": 1})
+    return serial(row["amount"]) * price * signs[kind] if kind in signs else ""
+
+
+def sale_check(row: dict, env: Env):
+    if all(blank(row.get(k)) for k in ("date", "market", "kind", "product", "amount")):
+        return ""
+    if blank(row.get("date")):
+        return "needs a date"
+    if not is_number(row["date"]):
+        return "read at refresh"
+    if env.lookup("markets", "market", row.get("market")) is None:
+        return "market not in Lists"
+    kind = str(row.get("kind") or "").casefold()
+    if kind not in WEIGHT_KINDS + MONEY_KINDS:
+        return "which kind?"
+    if blank(row.get("amount")):
+        return "how much?"
+    if not is_number(row["amount"]):
+        return "read at refresh"
+    if kind in ("sold", "delivered") and price_in_force(row, env) == "":
+        return "no price in force"
+    return "ok"
+
+
+KIND_OF_WEIGHT = "OR(" + ",".join(f'{{kind}}="{k}"' for k in WEIGHT_KINDS) + ")"
+KIND_OF_MONEY = "OR(" + ",".join(f'{{kind}}="{k}"' for k in MONEY_KINDS) + ")"
+LATEST = ("SUMPRODUCT(MAX((lst_price_market={market})*(lst_price_product={product})*(lst_price_from<={date})"
+          "*ISNUMBER(lst_price_each)*lst_price_from))")
+TERMS = 'IFERROR(INDEX(lst_market_terms,MATCH({market},lst_market,0)),"")'
+SALES = Table(
+    key="sales", sheet="Sales", title="Sales",
+    about="One line for every movement to, at and from a market, and for money received or charged.",
+    columns=(
+        Column("date", "Date", DATE, "The day it happened.", width=12, needed=True, looks="date"),
+        Column("market", "Market", CHOICE, "Partner, stall, kitchen or door, from Lists.", width=18, needed=True, list="markets"),
+        Column("kind", "Kind", CHOICE, "delivered, sold, returned, spoiled, counted: weight. paid, fee: money.", width=11,
+               needed=True, list="sale_kinds"),
+        Column("product", "Product", CHOICE, "fresh or dried.", width=9, needed=True, list="products"),
+        Column("amount", "Amount, weight or money", NUMBER, "Weight in the workbook's unit; money for paid and fee.", width=11,
+               needed=True, looks="two"),
+        Column("in_force", "Price in force", COMPUTED, "The price typed, else the newest price on Lists not after the date.",
+               quantity="money per weight", width=10, looks="money",
+               formula='IF(ISNUMBER({price}),{price},IF(AND(ISNUMBER({date}),' + KIND_OF_WEIGHT + f'),IFERROR(IF({LATEST}=0,"",'
+                       f'SUMPRODUCT(--(lst_price_market={{market}}),--(lst_price_product={{product}}),--(lst_price_from={LATEST}),'
+                       'lst_price_each)),""),""))', twin=price_in_force),
+        Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright.",
+               width=11, looks="money",
+               formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},{{amount}},IF({{in_force}}="","",IF({TERMS}="bought outright",'
+                       'IF({kind}="delivered",{amount}*{in_force},IF({kind}="returned",{amount}*{in_force}*-1,"")),'
+                       'IF({kind}="sold",{amount}*{in_force},"")))),"")', twin=sale_value),
+        Column("sale_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
+               formula='IF(AND({date}="",{market}="",{kind}="",{product}="",{amount}=""),"",IF({date}="","needs a date",'
+                       'IF(NOT(ISNUMBER({date})),"read at refresh",IF(ISNA(MATCH({market},lst_market,0)),"market not in Lists",'
+                       f'IF(NOT(OR({KIND_OF_WEIGHT},{KIND_OF_MONEY})),"which kind?",IF({{amount}}="","how much?",'
+                       'IF(NOT(ISNUMBER({amount})),"read at refresh",IF(AND(OR({kind}="sold",{kind}="delivered"),{in_force}=""),'
+                       '"no price in force","ok"))))))))', twin=sale_check),
+        Column("price", "Price", NUMBER, "Only if it differs from the price list.", quantity="money per weight", width=10,
+               looks="money"),
+        Column("grade", "Grade", TEXT, "Your own grade.", width=8),
+        Column("lot", "Lot", TEXT, "Harvest or dried lot.", width=10),
+        Column("docket", "Docket", TEXT, "Number of the delivery note.", width=10),
+        Column("sale_note", "Note", TEXT, "Anything.", width=24),
+        Column("row", "Row", ROWKEY, KEY_HELP, width=9),
+    ),
+)

@@ -1,0 +1,94 @@
+"""ONE declaration of the workbook: its tables, lists, settings, names and result sheets, in reading order."""
+from __future__ import annotations
+
+from calc import tables as published
+from calc import units
+from workbook_template import lists_tables
+from workbook_template.columns import Table
+from workbook_template.diary_tables import COSTS, EVENTS, SALES
+from workbook_template.lists_tables import FIXED_LISTS, LIST_TABLES
+from workbook_template.logs_table import LOGS
+from workbook_template.settings_table import DATE_ORDERS
+from workbook_template.twins import limit
+
+VERSION = 1  # of the layout; a later one is reached by an upgrade
+INPUT_TABLES = (LOGS, EVENTS, COSTS, SALES)
+TABLES = INPUT_TABLES + LIST_TABLES
+BY_KEY = {t.key: t for t in TABLES}
+
+INPUT_SHEETS = ("Logs", "Events", "Costs", "Sales", "Plan", "Settings", "Lists")
+RESULT_SHEETS = ("Start", "Each log", "Yield", "Cost", "Shopping", "Problems", "Sources")
+OTHER_SHEETS = ("Field sheet",)
+
+LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS}
+
+# Defined names: a column of a table, over its guarded rows.
+NAMES = {
+    "log_log": ("logs", "log"),
+    "evt_log": ("events", "log"), "evt_event": ("events", "event"), "evt_amount": ("events", "amount"),
+    "lst_wood": ("woods", "wood"), "lst_wood_green": ("woods", "green_density"), "lst_wood_dry": ("woods", "dry_density"),
+    "lst_strain": ("strains", "strain"),
+    "lst_form": ("forms", "form"), "lst_form_by": ("forms", "counted_by"), "lst_form_weight": ("forms", "weight_per_log"),
+    "lst_form_per_hole": ("forms", "per_hole"), "lst_form_waxed": ("forms", "waxed"),
+    "lst_lot": ("lots", "spawn_lot"), "lst_place": ("places", "place"), "lst_helper": ("helpers", "helper"),
+    "lst_category": ("categories", "category"),
+    "lst_event": ("event_kinds", "event_kind"), "lst_event_needs": ("event_kinds", "event_needs"),
+    "lst_event_yard": ("event_kinds", "whole_yard"),
+    "lst_market": ("markets", "market"), "lst_market_terms": ("markets", "terms"),
+    "lst_price_market": ("prices", "price_market"), "lst_price_product": ("prices", "price_product"),
+    "lst_price_from": ("prices", "price_from"), "lst_price_each": ("prices", "price_each"),
+}
+# The drop-down lists that come from a table.
+LIST_NAMES = {
+    "woods": "lst_wood", "strains": "lst_strain", "forms": "lst_form", "lots": "lst_lot", "places": "lst_place",
+    "helpers": "lst_helper", "categories": "lst_category", "event_kinds": "lst_event", "markets": "lst_market",
+}
+
+
+def cost_sheet(profile: str) -> str:
+    """The cost sheet is named after the workbook's weight unit."""
+    return "Cost per pound" if profile == units.US else "Cost per kilogram"
+
+
+def result_sheets(profile: str) -> tuple[str, ...]:
+    return tuple(cost_sheet(profile) if s == "Cost" else s for s in RESULT_SHEETS)
+
+
+def constants(profile: str) -> dict[str, str]:
+    """The [names] that a native formula may use, as they are written into it."""
+    def number(value: float) -> str:
+        return repr(round(value, 12))
+
+    def edge(table: str, column: str, side: str, quantity: str) -> str:
+        return number(limit(table, column)[side] / units.factor(quantity, profile))
+
+    water = published.figure("water_density_kg_m3").typical
+    return {
+        "volume": number(units.factor("volume", profile) / units.factor("diameter", profile) ** 3),
+        "grams": number(units.factor("weight", profile) * 1000),
+        "square_cm": number((units.factor("diameter", profile) * 100) ** 2),
+        "bore_cm": number(units.factor("bore", profile) * 100),
+        "water": number(water * units.factor("volume", profile) / units.factor("weight", profile)),
+        "dia_low": edge("logs", "diameter_m", "refuse_below", "diameter"),
+        "dia_high": edge("logs", "diameter_m", "refuse_above", "diameter"),
+        "len_low": edge("logs", "length_m", "refuse_below", "length"),
+        "len_high": edge("logs", "length_m", "refuse_above", "length"),
+        "fluid": number(units.factor("melt", profile) * 1e6),
+        "height": number(units.factor("height", profile) / units.factor("diameter", profile)),
+    }
+
+
+def formula_text(template: str, cells: dict[str, str], profile: str) -> str:
+    """A formula template with its {columns} and [constants] put in."""
+    for name, value in constants(profile).items():
+        template = template.replace(f"[{name}]", value)
+    for key, cell in cells.items():
+        template = template.replace("{" + key + "}", cell)
+    return "=" + template
+
+
+def table(key: str) -> Table:
+    return BY_KEY[key]
+
+
+__all__ = ["BY_KEY", "INPUT_TABLES", "LISTS", "LIST_NAMES", "NAMES", "TABLES", "lists_tables", "table"]
