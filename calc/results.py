@@ -1,0 +1,234 @@
+"""What a refresh hands back: result tables with documented columns, balances and the short answers.
+
+SI inside: kg, m3, hours, money plain, shares 0-1; dates are datetime64. A number that cannot be known is NaN,
+never 0. `COLUMNS` names every column of every table in order, with its kind (which unit a sheet shows it in)
+and its meaning.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+# Kinds a column or an answer may have. Weights in kg, volumes in m3, money per kg; the sheet turns them into
+# its own unit by the quantity behind the kind.
+KINDS = ("text", "whole", "logs", "date", "year", "months", "weight", "volume", "share", "money",
+         "money per weight", "hours", "minutes", "pieces")
+
+NO_LOG = "(no log known)"  # group of weights and costs that no known log carries
+NOT_GIVEN = "(not given)"  # wood or strain left blank
+NOT_YET = "(not yet inoculated)"
+
+_YIELD = {
+    "picked_kg": ("weight", "fresh weight picked"),
+    "culled_kg": ("weight", "thrown out of what was picked"),
+    "marketable_kg": ("weight", "picked less culled"),
+}
+_COST = {
+    "cash": ("money", "money spent on it: Costs rows"),
+    "labour_hours": ("hours", "hours worked on it, every helper's"),
+    "labour": ("money", "hours at their wage; helpers paid through Costs cost nothing here"),
+}
+COLUMNS = {
+    "each_log": {
+        "row": ("whole", "row on the Logs sheet"),
+        "log": ("text", "name of the log or group"),
+        "wood": ("text", "wood"),
+        "strain": ("text", "strain"),
+        "place": ("text", "place"),
+        "count": ("logs", "logs in the row"),
+        "inoculated": ("date", "date on Logs, else of the first inoculated event naming it"),
+        "age_months": ("months", "months of 30.4375 days since inoculation"),
+        "inoculation_year": ("year", "calendar year of inoculation; NaN until then"),
+        "alive": ("logs", "in the yard on that day: felled or inoculated, and not yet gone"),
+        "retired": ("logs", "retired"),
+        "lost": ("logs", "lost"),
+        "sold_as_log": ("logs", "sold as logs"),
+        "volume_m3": ("volume", "each log, over bark"),
+        "green_kg": ("weight", "each log, fresh, with bark"),
+        "dry_wood_kg": ("weight", "each log, oven-dry wood without bark"),
+        "holes": ("whole", "holes in each log"),
+        **_YIELD,
+        "per_log_kg": ("weight", "marketable weight for each log of the row"),
+        "flushes": ("whole", "picking bouts: picks more than 14 days apart start a new one"),
+        "first_pick": ("date", "first day with a weight picked"),
+        "last_pick": ("date", "last day with a weight picked"),
+        "soaks": ("whole", "soaked events naming it"),
+        "efficiency": ("share", "biological efficiency: picked fresh / dry wood of all logs of the row"),
+        **_COST,
+        "cash_per_kg": ("money per weight", "cash / marketable weight; NaN while it is 0"),
+        "cash_labour_per_kg": ("money per weight", "cash and labour / marketable weight; NaN while it is 0"),
+        "rows": ("whole", "picked and culled lines it rests on"),
+    },
+    # Each `by` adds up to the whole yard. What no known log carries stands under NO_LOG.
+    "groups": {
+        "by": ("text", "strain, wood, strain x wood, inoculation year, or yard"),
+        "group": ("text", "name of the group"),
+        "logs": ("logs", "logs inoculated so far"),
+        "waiting": ("logs", "logs not yet inoculated"),
+        "alive": ("logs", "in the yard on that day"),
+        "bearing": ("logs", "logs of rows that have been picked"),
+        **_YIELD,
+        "per_log_kg": ("weight", "marketable weight for each inoculated log"),
+        "low_kg": ("weight", "10th percentile over logs picked by themselves; NaN under 5 of them"),
+        "high_kg": ("weight", "90th percentile, likewise"),
+        "efficiency": ("share", "sum picked / sum of dry wood, over inoculated rows of known dry weight"),
+        **_COST,
+        "total": ("money", "cash and labour"),
+        "cash_per_kg": ("money per weight", "cash / marketable weight"),
+        "cash_labour_per_kg": ("money per weight", "cash and labour / marketable weight"),
+        "rows": ("whole", "picked and culled lines it rests on"),
+    },
+    # From the first event, sale or cost to the as-of day, months without anything as 0.
+    "months": {
+        "month": ("date", "first day of the month"),
+        "picked_kg": ("weight", "fresh weight picked"),
+        "culled_kg": ("weight", "thrown out; spread over picks, it stands in the month of the pick"),
+        "dryer_kg": ("weight", "fresh weight into the dryer"),
+        "sold_fresh_kg": ("weight", "fresh: sold, and delivered less returned where a market buys outright"),
+        "sold_dried_kg": ("weight", "dried, likewise"),
+        "sales": ("money", "value of what was sold, before commission"),
+        "spent": ("money", "Costs rows of the month"),
+        "hours": ("hours", "hours worked"),
+    },
+    "months_by_strain": {
+        "month": ("date", "first day of the month"),
+        "strain": ("text", "strain; every strain has every month"),
+        "picked_kg": ("weight", "fresh weight picked"),
+        "culled_kg": ("weight", "thrown out, as in months"),
+    },
+    "seasons": {
+        "year": ("year", "calendar year of the picks"),
+        "inoculation_year": ("text", "year of inoculation, as text"),
+        "logs": ("logs", "logs inoculated in that year"),
+        "picked_kg": ("weight", "picked in the year"),
+        "culled_kg": ("weight", "thrown out of it"),
+        "per_log_kg": ("weight", "marketable weight for each of those logs"),
+    },
+    "costs": {
+        "view": ("text", "cash or labour"),
+        "category": ("text", "category of the Costs row; kind of event for labour"),
+        "amount": ("money", "money, up to the as-of day"),
+        "hours": ("hours", "hours worked; NaN for cash"),
+        "share": ("share", "part of the view's amount"),
+        "rows": ("whole", "lines it rests on"),
+    },
+    "reconciliation": {
+        "view": ("text", "cash or labour"),
+        "spent": ("money", "all lines, also those dated after the as-of day"),
+        "charged": ("money", "sum over Each log"),
+        "not_yet_charged": ("money", "the next three together"),
+        "dated_later": ("money", "dated after the as-of day"),
+        "no_log_yet": ("money", "shared, but no log was in the yard then and none has been inoculated since"),
+        "no_log_known": ("money", "names a log that is not on Logs"),
+        "difference": ("money", "spent - charged - not yet charged: 0"),
+    },
+    "unallocated": {
+        "what": ("text", "picked or culled"),
+        "weight_kg": ("weight", "weight that no known log carries"),
+        "rows": ("whole", "lines it stands on"),
+        "why": ("text", "why no log carries it"),
+    },
+    # One row a spawn form; `need` holds spares and is in pieces (whole) or kg as `need_kind` says.
+    "shopping": {
+        "form": ("text", "spawn form"),
+        "logs": ("logs", "logs still to inoculate with it"),
+        "unknown": ("logs", "of these, logs whose need cannot be worked out (size or form missing)"),
+        "holes": ("whole", "holes to drill"),
+        "need": ("pieces", "pieces or kg to buy, spares included"),
+        "need_kind": ("text", "pieces or weight"),
+        "buy": ("text", "packs of the cheapest way, such as 1 x 500 + 2 x 100"),
+        "cost": ("money", "price of these packs; NaN where a price is missing"),
+        "left_over": ("pieces", "pieces or kg beyond the need"),
+        "wax_kg": ("weight", "wax for the holes and ends of these logs"),
+    },
+    # The cheapest way (way = 0) and, beside it, each pack size alone (way = 1, 2, ...), cheapest first.
+    "packs": {
+        "form": ("text", "spawn form"),
+        "way": ("whole", "0 the cheapest mix; then one pack size only"),
+        "pack_size": ("pieces", "pieces, or the workbook's weight unit where sold by weight, as listed"),
+        "packs": ("whole", "how many of this size"),
+        "pack_price": ("money", "price of one; NaN where none is listed"),
+        "cost": ("money", "of the whole way"),
+        "left_over": ("pieces", "of the whole way: pieces or kg"),
+        "dearer": ("money", "the way's cost less the cheapest's"),
+    },
+    "hours": {
+        "step": ("text", "step of the work"),
+        "minutes_per_log": ("minutes", "minutes a log"),
+        "basis": ("text", "Settings, or own record"),
+        "timed_logs": ("logs", "logs behind the own record; 0 for Settings"),
+        "rows": ("whole", "timed lines behind it"),
+        "used": ("text", "yes where it enters the hours to come"),
+        "logs": ("logs", "logs still to do"),
+        "hours": ("hours", "hours to come; NaN where not used"),
+    },
+}
+
+
+def empty(table: str) -> pd.DataFrame:
+    """The named result table without rows."""
+    kinds = {"text": object, "date": "datetime64[ns]"}
+    columns = COLUMNS[table].items()
+    return pd.DataFrame({name: pd.Series(dtype=kinds.get(kind, float)) for name, (kind, _) in columns})
+
+
+@dataclass(frozen=True)
+class Balance:
+    """In against out. in_value = sum of the lines' values + unexplained.
+
+    name: "logs", "fresh weight", "dried weight" or "money"; market: of a money balance, else ""; kind: as in
+    KINDS; lines: (label, value) where it went; notes: sentences on what the lines cannot show; closes:
+    |unexplained| is within the tolerance; rows: lines it rests on.
+    """
+
+    name: str
+    market: str
+    kind: str
+    in_label: str
+    in_value: float
+    lines: tuple[tuple[str, float], ...]
+    unexplained: float
+    closes: bool
+    rows: int
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One line of Start: a question and its answer.
+
+    key: short name that stays the same; value: number in SI or NaN; text: words where the answer is a name or
+    a list; low, high: NaN where there is no range; kind: as in KINDS; assumed: what was assumed, in words;
+    rows: input lines it rests on.
+    """
+
+    key: str
+    question: str
+    value: float
+    kind: str
+    text: str = ""
+    low: float = float("nan")
+    high: float = float("nan")
+    assumed: str = ""
+    rows: int = 0
+
+
+@dataclass
+class Results:
+    """All result tables of one refresh, as of one day; columns as in COLUMNS."""
+
+    as_of: object
+    each_log: pd.DataFrame
+    groups: pd.DataFrame
+    months: pd.DataFrame
+    months_by_strain: pd.DataFrame
+    seasons: pd.DataFrame
+    costs: pd.DataFrame
+    reconciliation: pd.DataFrame
+    unallocated: pd.DataFrame
+    shopping: pd.DataFrame
+    packs: pd.DataFrame
+    hours: pd.DataFrame
+    balances: list[Balance] = field(default_factory=list)
+    answers: list[Answer] = field(default_factory=list)
