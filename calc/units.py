@@ -49,7 +49,7 @@ def units():
 
 
 def find_unit(text):
-    """The Unit a spelling means ("inches", '"', "Lbs.", "cu. ft"), or None. Case and full stops are ignored."""
+    """The Unit a spelling means ("inches", '"', "Lbs.", "cu. ft"), or None. Case and stops are ignored."""
     bare = " ".join(text.replace(".", " ").split())
     known = units()
     return known.get(bare) or known.get(bare.lower())

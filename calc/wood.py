@@ -170,8 +170,7 @@ def moisture_by_weighing(weight_now_kg, start_weight_kg, start_moisture_wet_frac
         raise ValueError("The weight now must be above 0.")
     dry_kg = oven_dry_weight(start_weight_kg, start_moisture_wet_fraction)
     if weight_now_kg < dry_kg * (1.0 - 1e-9):
-        raise ValueError("The weight now is below the oven-dry weight; check both weights and the start
-        moisture.")
+        raise ValueError("The weight now is below the oven-dry weight: check the weights and the moisture.")
     return max(0.0, (weight_now_kg - dry_kg) / weight_now_kg)
 
 
@@ -183,14 +182,14 @@ def weight_at_moisture(start_weight_kg, start_moisture_wet_fraction, target_mois
     >>> round(weight_at_moisture(10.0, 0.40, 0.25), 9)       # oven-dry 6; 6 / 0.75
     8.0
     """
-    _check_wet("Target moisture", target_moisture_wet_fraction) return oven_dry_weight(start_weight_kg,
-    start_moisture_wet_fraction) / (1.0 - target_moisture_wet_fraction)
+    _check_wet("Target moisture", target_moisture_wet_fraction)
+    dry_kg = oven_dry_weight(start_weight_kg, start_moisture_wet_fraction)
+    return dry_kg / (1.0 - target_moisture_wet_fraction)
 
 
 def weight_loss_at_moisture(start_moisture_wet_fraction, target_moisture_wet_fraction):
-    """Share of the start weight lost when a moisture (wet basis) is reached, fraction; negative when
-    wetter.""" return 1.0 - weight_at_moisture(1.0, start_moisture_wet_fraction,
-    target_moisture_wet_fraction)
+    """Share of the start weight lost when a moisture (wet basis) is reached; negative when it is wetter."""
+    return 1.0 - weight_at_moisture(1.0, start_moisture_wet_fraction, target_moisture_wet_fraction)
 
 
 def taper(dbh_m, top_diameter_m, usable_height_m, breast_height_m):
