@@ -1,12 +1,14 @@
 """Looks at a file before anything parses it: is it a workbook, and is it safe to read.
 
-A workbook from a partner is a stranger's file. Everything here reads the zip's directory and the first bytes of
-its parts only, so a hostile file costs nothing.
+A workbook from a partner is a stranger's file. Everything here reads the zip's directory and the first bytes
+of its parts only, so a hostile file costs nothing.
 """
 from __future__ import annotations
 
 import os
 import zipfile
+import zlib
+from xml.parsers import expat
 
 MAX_PARTS = 5_000
 MAX_TOTAL_BYTES = 2_000_000_000  # a yard of 100,000 logs with 500,000 events is 0.32 GB of XML (measured)
@@ -18,6 +20,8 @@ SPARSE_TIMES = 50  # the rectangle may be this many times larger than the cells 
 
 ZIP_MAGIC = b"PK\x03\x04"
 OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+NOT_OPENED = "It was not opened; ask whoever sent it for a fresh copy."
+LOCKED = "is locked with a password. Save a copy without the password, then try again."
 SAVE_AS = 'Open it and save it as "Excel Workbook (.xlsx)", then try again.'
 
 
@@ -32,7 +36,7 @@ def check_file(path) -> None:
     try:
         with zipfile.ZipFile(path) as archive:
             _check_parts(archive, name)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, zipfile.zlib.error) as error:
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, zlib.error) as error:
         raise FileProblem(
             f"{name} is damaged or cut short ({error}). Use the backup beside it, or copy it again."
         ) from error
@@ -57,7 +61,7 @@ def _refuse_ole(path, name: str) -> None:
     with open(path, "rb") as handle:
         content = handle.read(4_000_000)
     if "EncryptedPackage".encode("utf-16-le") in content:
-        raise FileProblem(f"{name} is locked with a password. Save a copy without the password, then try again.")
+        raise FileProblem(f"{name} {LOCKED}")
     raise FileProblem(f"{name} is in the old .xls format. {SAVE_AS}")
 
 
@@ -71,7 +75,7 @@ def _check_parts(archive: zipfile.ZipFile, name: str) -> None:
     if "xl/workbook.xml" not in names or "[Content_Types].xml" not in names:
         raise FileProblem(f"{name} is a zip file but not an Excel workbook. {SAVE_AS}")
     if len(entries) > MAX_PARTS:
-        raise FileProblem(f"{name} holds {len(entries):,} parts; a workbook has a few dozen. It was not opened.")
+        raise FileProblem(f"{name} holds {len(entries):,} parts; a workbook has a few dozen. {NOT_OPENED}")
     if len(names) != len(entries):
         raise FileProblem(f"{name} holds two parts of the same name. {SAVE_AS}")
     total = sum(entry.file_size for entry in entries)
@@ -84,39 +88,55 @@ def _check_parts(archive: zipfile.ZipFile, name: str) -> None:
 
 def _check_entry(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, name: str) -> None:
     inside = entry.filename
-    if inside.startswith(("/", "\\")) or ":" in inside.split("/")[0] or ".." in inside.replace("\\", "/").split("/"):
-        raise FileProblem(f"{name} holds a part with a path that leaves the workbook ({inside}). It was not opened.")
+    steps = inside.replace("\\", "/").split("/")
+    if steps[0] == "" or ":" in steps[0] or ".." in steps:
+        raise FileProblem(f"{name} holds a part with a path out of the workbook ({inside}). {NOT_OPENED}")
     if entry.flag_bits & 0x1:
-        raise FileProblem(f"{name} is locked with a password. Save a copy without the password, then try again.")
-    if entry.file_size > RATIO_FROM_BYTES and entry.file_size > MAX_RATIO * max(entry.compress_size, 1):
-        raise FileProblem(f"{name} holds a part ({inside}) packed {entry.file_size // max(entry.compress_size, 1):,} "
-                          "times smaller than it is, as harmful files do. It was not opened.")
+        raise FileProblem(f"{name} {LOCKED}")
+    times = entry.file_size // max(entry.compress_size, 1)
+    if entry.file_size > RATIO_FROM_BYTES and times > MAX_RATIO:
+        raise FileProblem(f"{name} holds a part ({inside}) that unpacks to {times:,} times its size, as "
+                          f"harmful files do. {NOT_OPENED}")
     if inside.lower().endswith((".xml", ".rels", ".vml")):
         with archive.open(entry) as part:
-            _check_xml_head(part.read(4096), inside, name)
+            _check_xml_head(part, inside, name)
 
 
-def _check_xml_head(head: bytes, inside: str, name: str) -> None:
-    if head.startswith((b"\xff\xfe", b"\xfe\xff", b"\x00<", b"<\x00")):
-        raise FileProblem(f"{name} holds a part ({inside}) in an encoding workbooks do not use. {SAVE_AS}")
-    if b"<!DOCTYPE" in head or b"<!ENTITY" in head:
+def _check_xml_head(part, inside: str, name: str) -> None:
+    """Read a part up to its root element: no document type, and an encoding that workbooks use."""
+    seen = {}
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = lambda *_: seen.setdefault("doctype", True)
+    parser.XmlDeclHandler = lambda _version, encoding, _: seen.setdefault("encoding", encoding or "utf-8")
+    parser.StartElementHandler = lambda *_: seen.setdefault("root", True)
+    first = part.read(4096)
+    chunk = first
+    try:
+        while chunk and "root" not in seen and "doctype" not in seen:
+            parser.Parse(chunk)
+            chunk = part.read(4096)
+    except expat.ExpatError as error:
+        if "root" not in seen and "doctype" not in seen:
+            raise FileProblem(f"{name} holds a damaged part ({inside}: {error}). {SAVE_AS}") from error
+    if "doctype" in seen:
         raise FileProblem(f"{name} holds a part ({inside}) with a document type, as harmful files do. "
-                          "It was not opened.")
-    declaration = head.split(b"?>", 1)[0].lower() if head.lstrip(b"\xef\xbb\xbf").startswith(b"<?xml") else b""
-    if b"encoding" in declaration and b"utf-8" not in declaration and b"us-ascii" not in declaration:
+                          f"{NOT_OPENED}")
+    wide = b"\x00" in first[:4] or first.startswith((b"\xff\xfe", b"\xfe\xff"))
+    if not inside.startswith("customXml/") and (
+        wide or seen.get("encoding", "utf-8").lower() not in ("utf-8", "us-ascii")
+    ):
         raise FileProblem(f"{name} holds a part ({inside}) in an encoding workbooks do not use. {SAVE_AS}")
 
 
-def check_extent(sheet: str, last_row: int, last_cell: str, area: int, cells: int) -> None:
+def check_extent(sheet: str, last_cell: str, area: int, cells: int) -> None:
     """Refuse a sheet whose used rectangle is so large and empty that a reader would exhaust the memory.
 
-    last_row: last row that holds most of the data (for the message); last_cell: address of the farthest cell;
-    area: cells of the rectangle from A1 to the farthest cell; cells: cells that hold something.
+    last_cell: the rectangle's far corner; area: its cells from A1 on; cells: how many of them hold something.
     """
     sparse = area > SPARSE_FROM_AREA and area > SPARSE_TIMES * max(cells, 1)
     if area > MAX_AREA or sparse:
         raise FileProblem(
-            f"Sheet {sheet}: there is a stray cell far from the rest (the used area reaches {last_cell}). "
-            f"Go there with Ctrl+End, delete the rows and columns beyond your last entry"
-            f"{f' (row {last_row})' if last_row else ''}, save, and try again."
+            f"Sheet {sheet}: a stray cell stands far from the rest (the used area reaches {last_cell}). "
+            "Press Ctrl+End to go there, delete the rows and columns beyond your last entry, save, "
+            "and try again."
         )

@@ -1,0 +1,193 @@
+"""Finds a table in the sheet as it is now: which row holds the headings, which column is which.
+
+The grower may move columns, add some, change the unit in brackets; a heading that is gone is named, with what
+looks like it and how to put it back.
+"""
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from workbook_template.ports.parts import column_letters
+
+HEADER_ROWS = 20
+
+
+class ColumnSpec(NamedTuple):
+    """A column to read. kind: "text", "number" or "date".
+
+    required: False = a missing column is read as blank; counts: False = the column is prefilled and does
+    not make a row count as used (a constant row key); also: other headings it is known by.
+    """
+
+    key: str
+    title: str
+    kind: str
+    required: bool = True
+    counts: bool = True
+    also: tuple[str, ...] = ()
+
+
+class TableSpec(NamedTuple):
+    """A table to read: its key, sheet, columns, how many rows to search for headings, headings not to read.
+    """
+
+    key: str
+    sheet: str
+    columns: list[ColumnSpec]
+    header_rows: int = HEADER_ROWS
+    ignore: tuple[str, ...] = ()
+
+
+class LayoutProblem(Exception):
+    """Sheets or columns that were not found. `sentences`: one for each, with how to put it back."""
+
+    def __init__(self, sentences: list[str]):
+        super().__init__("\n".join(sentences))
+        self.sentences = sentences
+
+
+@dataclass
+class Layout:
+    """Where a table stands. Rows and columns are 0-based; extra: heading -> column of the grower's own
+    columns.
+    """
+
+    header_row: int
+    columns: dict[str, int] = field(default_factory=dict)
+    extra: dict[str, int] = field(default_factory=dict)
+
+
+def as_table_spec(spec) -> TableSpec:
+    """Plain tuples are accepted in place of the named ones."""
+    spec = TableSpec(*spec)
+    return spec._replace(columns=[ColumnSpec(*column) for column in spec.columns],
+                         header_rows=spec.header_rows or HEADER_ROWS)
+
+
+def plain_title(title: object) -> str:
+    """A heading for comparison: no case, no spaces or line breaks, no unit in brackets.
+
+    >>> plain_title("Small end" + chr(10) + "(in)"), plain_title(" Hole  Spacing [cm] ")
+    ('smallend', 'holespacing')
+    """
+    text = re.sub(r"\([^()]*\)|\[[^\[\]]*\]", " ", str(title))
+    return re.sub(r"[\s\u200b*:]+", "", text.replace("\u00a0", " ")).casefold()
+
+
+def find_table(spec: TableSpec, sheet: str, rows: dict[int, dict[int, str]], shared: bool) -> Layout:
+    """Match a table's headings. rows: row -> column -> text of the first rows; shared: other tables stand
+    there.
+
+    Raises LayoutProblem with every heading that is missing or there twice.
+    """
+    wanted = {plain_title(name): column for column in spec.columns for name in (column.title, *column.also)}
+    header_row = _header_row(rows, wanted)
+    if header_row is None:
+        titles = ", ".join(column.title for column in spec.columns if column.required)
+        raise LayoutProblem([
+            f"Sheet {sheet}: no row of headings was found in the first {spec.header_rows} rows. Needed: one "
+            f"row with {titles}. Put the row back, or take the sheet from the last backup."
+        ])
+    header = rows[header_row]
+    layout, problems = Layout(header_row), []
+    places = {column.key: _places(header, column) for column in spec.columns}
+    sure = [found[0] for found in places.values() if len(found) == 1]
+    for column in spec.columns:
+        found = places[column.key]
+        if len(found) > 1:
+            found = _nearest(found, sure, header, shared)
+        if len(found) > 1:
+            cells = " and ".join(f"{column_letters(at)}{header_row + 1}" for at in found)
+            problems.append(f'Sheet {sheet}: the heading "{column.title}" is there twice, in {cells}. '
+                            "Give the one that is yours another name.")
+        elif found:
+            layout.columns[column.key] = found[0]
+        elif column.required:
+            problems.append(_missing(sheet, column, header, header_row, set(wanted)))
+    if problems:
+        raise LayoutProblem(problems)
+    layout.extra = _extra(spec, header, layout, shared)
+    return layout
+
+
+def _header_row(rows, wanted) -> int | None:
+    best, best_count = None, 0
+    for row in sorted(rows):
+        count = len({plain_title(text) for text in rows[row].values()} & set(wanted))
+        if count > best_count:
+            best, best_count = row, count
+    return best
+
+
+def _places(header, column: ColumnSpec) -> list[int]:
+    """Columns headed by the title; by one of its other names only if the title itself is not there."""
+    for names in ({plain_title(column.title)}, {plain_title(name) for name in column.also}):
+        found = [at for at, text in sorted(header.items()) if plain_title(text) in names]
+        if found:
+            return found
+    return []
+
+
+def _run(header, at: int) -> tuple[int, int]:
+    """First and last column of the unbroken run of headings around a column."""
+    first = last = at
+    while first - 1 in header:
+        first -= 1
+    while last + 1 in header:
+        last += 1
+    return first, last
+
+
+def _nearest(found, sure, header, shared) -> list[int]:
+    """Of several places, the ones in the same run of headings as the table's other columns."""
+    if not sure or not shared:
+        return found
+    runs = [_run(header, at) for at in sure]
+    home = max(set(runs), key=runs.count)
+    inside = [at for at in found if home[0] <= at <= home[1]]
+    return inside or found
+
+
+def _missing(sheet, column: ColumnSpec, header, header_row, wanted) -> str:
+    free = {plain_title(text): at for at, text in header.items() if plain_title(text) not in wanted}
+    title = plain_title(column.title)
+    near = difflib.get_close_matches(title, free, 1, 0.6) or [
+        name for name in free if len(name) >= 3 and (name in title or title in name)
+    ][:1]
+    if near:
+        cell = f"{column_letters(free[near[0]])}{header_row + 1}"
+        now = header[free[near[0]]]
+        return (f'Sheet {sheet}: the column "{column.title}" was not found. "{now}" in {cell} looks like it: '
+                f"type {column.title} there.")
+    cell = f"{column_letters(max(header) + 1)}{header_row + 1}"
+    return (f'Sheet {sheet}: the column "{column.title}" was not found. Type {column.title} in {cell} (the '
+            "next free heading) to start it again, or take the column from the last backup.")
+
+
+def _extra(spec, header, layout: Layout, shared) -> dict[str, int]:
+    taken = set(layout.columns.values())
+    ignored = {plain_title(title) for title in spec.ignore}
+    runs = {_run(header, at) for at in taken}
+    extra = {}
+    for at, text in sorted(header.items()):
+        inside = not shared or any(first <= at <= last for first, last in runs)
+        if at not in taken and inside and plain_title(text) and plain_title(text) not in ignored:
+            title = str(text).strip()
+            extra[title if title not in extra else f"{title} ({column_letters(at)})"] = at
+    return extra
+
+
+def missing_sheet(spec: TableSpec, names: list[str], marked: str | None) -> str:
+    """The sentence for a sheet that is not there. marked: the sheet its defined name points to, if any."""
+    if marked:
+        return (f'There is no sheet "{spec.sheet}". The sheet "{marked}" is it under another name: '
+                f"rename it back to {spec.sheet}.")
+    near = difflib.get_close_matches(spec.sheet.casefold(), [name.casefold() for name in names], 1, 0.6)
+    if near:
+        other = next(name for name in names if name.casefold() == near[0])
+        return (f'There is no sheet "{spec.sheet}". The sheet "{other}" looks like it: '
+                f"rename it to {spec.sheet}.")
+    return (f'There is no sheet "{spec.sheet}". Copy it back from the last backup, or from a new workbook.')

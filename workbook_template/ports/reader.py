@@ -1,0 +1,341 @@
+"""Reads a grower's closed workbook: whole tables fast, single cells exactly, and no cell's content lost.
+
+fastexcel does the bulk with the column types given (it never guesses); a pass over the same bytes finds the
+cells that do not hold their column's type and keeps them as they were.
+"""
+from __future__ import annotations
+
+import os
+import re
+import zipfile
+from concurrent.futures import ThreadPoolExecutor
+from xml.parsers import expat
+
+import numpy as np
+
+from calc.raw import DATE, NUMBER, TEXT, Odd, RawColumn, RawTable, blank_column, blank_mask, number_text
+from workbook_template.ports.cells import cell_value, iter_cells, read_chunks
+from workbook_template.ports.layout import (
+    ColumnSpec,
+    LayoutProblem,
+    TableSpec,
+    as_table_spec,
+    find_table,
+    missing_sheet,
+)
+from workbook_template.ports.parts import (
+    Book,
+    SharedStrings,
+    column_letters,
+    local,
+    read_book,
+    read_date_styles,
+    split_range,
+    split_reference,
+)
+from workbook_template.ports.preflight import FileProblem, check_extent, check_file
+from workbook_template.ports.scan import Scan, inflate, scan_sheet
+
+__all__ = [
+    "ColumnSpec", "FileProblem", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
+]
+
+DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
+
+
+def read_tables(path, specs) -> dict[str, RawTable]:
+    """Read tables by their headings.
+
+    specs: TableSpec, or tuples (key, sheet name, [(column key, title, kind), ...], rows to search for
+    headings). Result: key -> RawTable. Columns may stand in any order; the grower's own columns come as
+    text in `extra`. Rows after the last used one are left off, blank rows between are kept. Merged cells
+    are filled into all their rows and listed in `merged`. Raises FileProblem (not a usable file) and
+    LayoutProblem (sheets or columns missing: all of them at once).
+    """
+    specs = [as_table_spec(spec) for spec in specs]
+    check_file(path)
+    with zipfile.ZipFile(path) as archive:
+        book = read_book(archive)
+        styles = read_date_styles(archive, book)
+        layouts = _find_all(path, archive, book, styles, specs)
+        _check_strings(path, archive, book)
+    work = [(path, book, styles, spec, *layouts[spec.key]) for spec in specs]
+    if len(work) == 1:
+        tables = [_read_table(*work[0])]
+    else:
+        with ThreadPoolExecutor(2) as pool:
+            tables = list(pool.map(lambda job: _read_table(*job), work))
+    return {table.key: table for table in tables}
+
+
+def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, object]:
+    """Filled cells of a sheet, address -> str, float, bool, datetime or Odd("error", "#DIV/0!").
+
+    last_row: stop after this row (1-based); None = the whole sheet. Meant for small sheets.
+    Raises LayoutProblem if the sheet is not there.
+    """
+    check_file(path)
+    with zipfile.ZipFile(path) as archive:
+        book = read_book(archive)
+        part = book.sheet(sheet)
+        if part is None:
+            spec = TableSpec("", sheet, [])
+            raise LayoutProblem([missing_sheet(spec, [other.name for other in book.sheets], None)])
+        values = _sheet_values(path, archive, book, part.part, None if last_row is None else last_row - 1)
+    return {f"{column_letters(column)}{row + 1}": value for (row, column), value in values.items()}
+
+
+def read_names(path, prefix: str = "bb_") -> dict[str, object]:
+    """Values behind the workbook's defined names that begin with prefix.
+
+    A name of one cell gives its typed value (None = blank), a name of a range a list of rows. Names that
+    point to nothing readable (#REF!, a formula, another file) are left out.
+    """
+    check_file(path)
+    found: dict[str, object] = {}
+    with zipfile.ZipFile(path) as archive:
+        book = read_book(archive)
+        wanted: dict[str, list] = {}
+        for name, text in book.names.items():
+            place = _place(book, text) if name.startswith(prefix) else None
+            if place:
+                wanted.setdefault(place[0], []).append((name, place[1]))
+        for part, names in wanted.items():
+            values = _sheet_values(path, archive, book, part, max(box[2] for _, box in names))
+            for name, box in names:
+                found[name] = _boxed(values, box)
+    return {name: found[name] for name in book.names if name in found}
+
+
+def _place(book: Book, text: str):
+    """Part and box of a defined name's reference, or None."""
+    reference = split_reference(text)
+    sheet = book.sheet(reference[0]) if reference else None
+    if sheet is None or sheet.state == "chartsheet":
+        return None
+    try:
+        return sheet.part, split_range(reference[1])
+    except ValueError:
+        return None
+
+
+def _boxed(values: dict, box):
+    top, left, bottom, right = box
+    if (top, left) == (bottom, right):
+        return values.get((top, left))
+    bottom = min(bottom, max((row for row, _ in values), default=top))
+    columns = range(left, right + 1)
+    return [[values.get((row, column)) for column in columns] for row in range(top, bottom + 1)]
+
+
+def _sheet_values(path, archive, book: Book, part: str, last_row) -> dict:
+    styles, strings = read_date_styles(archive, book), SharedStrings(path, book.strings_part)
+    values = {}
+    with archive.open(part) as stream:
+        for cell in iter_cells(read_chunks(stream), last_row):
+            value = cell_value(cell, strings, styles, book.date1904)
+            if value is not None:
+                values[cell.row, cell.column] = value
+    return values
+
+
+def _find_all(path, archive, book: Book, styles, specs) -> dict[str, tuple]:
+    """Sheet part and layout of every table, or one LayoutProblem with all that is missing."""
+    strings, heads, problems, layouts = SharedStrings(path, book.strings_part), {}, [], {}
+    for spec in specs:
+        sheet = book.sheet(spec.sheet)
+        if sheet is None or sheet.state == "chartsheet":
+            place = split_reference(book.names.get(f"bb_{spec.key}", ""))
+            marked = book.sheet(place[0]) if place else None
+            names = [other.name for other in book.sheets]
+            problems.append(missing_sheet(spec, names, marked.name if marked else None))
+            continue
+        if sheet.name not in heads:
+            heads[sheet.name] = _head(archive, book, sheet.part, strings, styles, spec.header_rows)
+        shared = sum(book.sheet(other.sheet) is sheet for other in specs) > 1
+        try:
+            layouts[spec.key] = sheet, find_table(spec, sheet.name, heads[sheet.name], shared)
+        except LayoutProblem as problem:
+            problems.extend(problem.sentences)
+    if problems:
+        raise LayoutProblem(problems)
+    return layouts
+
+
+def _head(archive, book, part, strings, styles, rows: int) -> dict[int, dict[int, str]]:
+    head: dict[int, dict[int, str]] = {}
+    with archive.open(part) as stream:
+        for cell in iter_cells(read_chunks(stream), rows - 1):
+            value = cell_value(cell, strings, styles, book.date1904)
+            if isinstance(value, str) and value.strip():
+                head.setdefault(cell.row, {})[cell.column] = value
+    return head
+
+
+def _check_strings(path, archive, book: Book) -> None:
+    """Inflate the shared strings against their declared size, so that a lying directory is caught."""
+    if book.strings_part in archive.NameToInfo:
+        for _ in inflate(archive, book.strings_part):
+            pass
+
+
+def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> RawTable:
+    first_row = layout.header_row + 1
+    kinds = {column.key: column.kind for column in spec.columns}
+    places = {(False, key): at for key, at in layout.columns.items()}
+    places.update({(True, title): at for title, at in layout.extra.items()})
+    by_column = {at: TEXT if own else kinds[key] for (own, key), at in places.items()}
+    name = os.path.basename(os.fspath(path))
+    try:
+        with zipfile.ZipFile(path) as archive:
+            scan = scan_sheet(archive, sheet.part, by_column, first_row, styles)
+    except (zipfile.BadZipFile, EOFError, expat.ExpatError, ValueError) as error:
+        raise FileProblem(
+            f"{name}: sheet {sheet.name} is damaged ({error}). Use the backup beside it."
+        ) from error
+    _check_rectangle(sheet.name, scan)
+    columns = _load(path, sheet.name, first_row, by_column, scan)
+    strings = SharedStrings(path, book.strings_part)
+    for cell in scan.odd:
+        _put_odd(columns[cell.column], cell, first_row, by_column[cell.column],
+                 cell_value(cell, strings, styles, book.date1904))
+    merged = _fill_merged(columns, scan, first_row)
+    length = _used_length(spec, layout, columns)
+    table = RawTable(spec.key, sheet.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
+    for column in spec.columns:
+        at = layout.columns.get(column.key)
+        whole = blank_column(column.kind, length) if at is None else _cut(columns[at], length)
+        table.columns[column.key] = whole
+        if at is not None:
+            table.letters[column.key] = column_letters(at)
+    table.extra = {title: _cut(columns[at], length) for title, at in layout.extra.items()}
+    return table
+
+
+def _check_rectangle(sheet: str, scan: Scan) -> None:
+    area = (scan.last_row + 1) * (scan.last_column + 1)
+    last = f"{column_letters(max(scan.last_column, 0))}{scan.last_row + 1}"
+    check_extent(sheet, last, area, scan.cells)
+
+
+def _load(path, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
+    """The bulk of the columns, each read as its own type."""
+    if scan.last_row < first_row:
+        return {at: blank_column(kind, 0) for at, kind in kinds.items()}
+    import fastexcel
+
+    order = sorted(kinds)
+    loaded = fastexcel.read_excel(os.fspath(path)).load_sheet(
+        sheet, header_row=None, skip_rows=first_row, use_columns=order,
+        dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
+    )
+    batch, errors = loaded.to_arrow_with_errors()
+    columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
+    for error in errors.errors if errors is not None else ():
+        index, place = error.offset_position
+        columns[order[place]].odd[index] = _told(error.detail)
+    return columns
+
+
+def _from_arrow(array, kind: str) -> RawColumn:
+    if kind == TEXT:
+        import pyarrow.compute as compute
+
+        blank = compute.equal(compute.utf8_trim_whitespace(array), "")
+        if compute.any(blank).as_py():
+            array = compute.if_else(blank, None, array)
+    values = array.to_numpy(zero_copy_only=False)
+    if not values.flags.writeable:
+        values = values.copy()
+    return RawColumn(values.astype("datetime64[ms]") if kind == DATE else values)
+
+
+def _told(detail: str) -> Odd:
+    """The content a reader's error message names; only for what the pass over the bytes did not explain."""
+    date = re.search(r"ExcelDateTime \{ value: (-?[0-9.e+-]+)", detail)
+    if date:
+        return Odd("number", float(date.group(1)))
+    return Odd("text", detail.partition(" but got ")[2].strip("'") or detail)
+
+
+def _put_odd(column: RawColumn, cell, first_row: int, kind: str, value) -> None:
+    """Put a cell that does not hold its column's type where it belongs: a value, an odd one, or blank."""
+    index = cell.row - first_row
+    if not 0 <= index < len(column):
+        return
+    column.odd.pop(index, None)
+    blank = None if kind == TEXT else np.nan if kind == NUMBER else np.datetime64("NaT")
+    column.values[index] = blank
+    odd = as_odd(value)
+    if odd is None:
+        return
+    if odd.kind == kind:
+        column.values[index] = odd.value if kind != DATE else np.datetime64(odd.value, "ms")
+    elif kind == TEXT and odd.kind == "number":
+        column.values[index] = number_text(odd.value)
+    else:
+        column.odd[index] = odd
+
+
+def as_odd(value) -> Odd | None:
+    """A typed cell value with its kind; None if it is blank."""
+    if value is None or isinstance(value, Odd):
+        return value
+    if isinstance(value, str):
+        return Odd("text", value) if value.strip() else None
+    if isinstance(value, bool):
+        return Odd("bool", value)
+    return Odd("number", value) if isinstance(value, float) else Odd("date", value)
+
+
+def _fill_merged(columns: dict[int, RawColumn], scan: Scan, first_row: int) -> list[str]:
+    """Give all rows of a merged range its one value, in the column that holds it."""
+    merged = []
+    for text in _merged_ranges(scan.tail):
+        top, left, bottom, right = split_range(text)
+        if bottom < first_row or not any(left <= at <= right for at in columns):
+            continue
+        merged.append(text)
+        column = columns.get(left)
+        if column is None or top < first_row:
+            continue
+        start, end = top - first_row, min(bottom - first_row + 1, len(column))
+        if start < end:
+            column.values[start:end] = column.values[start]
+            if start in column.odd:
+                column.odd.update({index: column.odd[start] for index in range(start, end)})
+    return merged
+
+
+def _merged_ranges(tail: bytes) -> list[str]:
+    """Merged ranges named in what follows the sheet data."""
+    if b"mergeCell" not in tail:
+        return []
+    ranges = []
+
+    def start(tag, about):
+        if local(tag) == "mergeCell" and "ref" in about:
+            ranges.append(about["ref"])
+
+    parser = expat.ParserCreate()
+    parser.StartElementHandler = start
+    begin = tail.index(b"mergeCells")
+    opening = tail.rindex(b"<", 0, begin)
+    end = tail.index(b">", tail.rindex(b"mergeCells")) + 1
+    parser.Parse(tail[opening:end], True)
+    return ranges
+
+
+def _used_length(spec: TableSpec, layout, columns) -> int:
+    """Rows up to the last one that the grower filled."""
+    uncounted = {layout.columns.get(column.key) for column in spec.columns if not column.counts}
+    length = 0
+    for at, column in columns.items():
+        if at not in uncounted:
+            used = np.flatnonzero(~blank_mask(column))
+            length = max(length, int(used[-1]) + 1 if len(used) else 0)
+    return length
+
+
+def _cut(column: RawColumn, length: int) -> RawColumn:
+    return RawColumn(column.values[:length], {i: odd for i, odd in sorted(column.odd.items()) if i < length})

@@ -1,0 +1,283 @@
+"""One pass over a worksheet's XML that finds the cells which do not hold their column's type.
+
+Fast readers convert silently: TRUE becomes 1.0, the text "12" becomes 12.0, a date in an id column becomes
+text. This pass looks at the bytes of every cell's opening tag, whole arrays at a time, and hands out only
+the cells that disagree, exactly as stored. It also measures the used rectangle, because a single far-corner
+cell makes fast readers exhaust the memory. Whatever it does not recognise at once goes through a full XML
+parser instead.
+"""
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from calc.raw import DATE, NUMBER, TEXT
+from workbook_template.ports.cells import Cell, CellParser, iter_cells, read_chunks
+
+CHUNK = 1 << 20
+STRINGS = ("s", "str", "inlineStr")
+# Codes of a cell's stored type.
+PLAIN, STRING, BOOL, ERROR, ISO_DATE, UNKNOWN = range(6)
+LETTER_CODES = {"n": PLAIN, "s": STRING, "b": BOOL, "e": ERROR, "d": ISO_DATE}
+LETTERS = np.full(256, UNKNOWN, dtype=np.int64)
+for _letter, _code in LETTER_CODES.items():
+    LETTERS[ord(_letter)] = _code
+CODES = {**LETTER_CODES, "str": STRING, "inlineStr": STRING}
+TEXT_CODE, NUMBER_CODE, DATE_CODE, IGNORED = 0, 1, 2, 3
+KIND_CODES = {TEXT: TEXT_CODE, NUMBER: NUMBER_CODE, DATE: DATE_CODE}
+
+
+@dataclass
+class Scan:
+    """Used rectangle (0-based, -1 = empty) and the odd cells of the wanted columns."""
+
+    last_row: int = -1
+    last_column: int = -1
+    cells: int = 0
+    odd: list[Cell] = field(default_factory=list)
+    tail: bytes = b""  # everything from </sheetData> on
+    far_row: int = -1  # row of the cell in the last column
+
+
+class _Unusual(Exception):
+    """The bytes are not in the form the fast pass knows."""
+
+
+def scan_sheet(archive, part: str, kinds: dict[int, str], first_row: int, date_styles) -> Scan:
+    """Scan a worksheet part. kinds: column (0-based) -> kind of the wanted columns; first_row: first data
+    row.
+    """
+    lookup = np.full(16_385, IGNORED, dtype=np.int8)
+    for column, kind in kinds.items():
+        lookup[column] = KIND_CODES[kind]
+    styles = np.append(np.asarray(date_styles, dtype=bool), False)
+    try:
+        return _scan_fast(inflate(archive, part), lookup, first_row, styles)
+    except _Unusual:
+        return _scan_exact(archive, part, lookup, first_row, styles)
+
+
+def inflate(archive, part: str, size: int = CHUNK) -> Iterator[bytes]:
+    """The part's bytes in pieces, checked against the stored checksum and size at the end."""
+    with archive.open(part) as stream:
+        yield from read_chunks(stream, size)
+
+
+def is_odd(kind: int, code: int, dated: bool) -> bool:
+    """True if a cell of that stored type does not belong in a column of that kind."""
+    if kind == IGNORED:
+        return False
+    if code == STRING:
+        return kind != TEXT_CODE
+    if code == PLAIN:
+        return dated != (kind == DATE_CODE)
+    return True
+
+
+def _odd_table() -> np.ndarray:
+    """is_odd as an array [kind, code, dated], with a date style in a text or number column odd and none
+    fine.
+    """
+    table = np.zeros((4, 6, 2), dtype=bool)
+    for kind in range(3):
+        for code in range(6):
+            for dated in (False, True):
+                table[kind, code, int(dated)] = is_odd(kind, code, dated)
+    return table
+
+
+ODD = _odd_table()
+
+
+def _scan_exact(archive, part, lookup, first_row, styles) -> Scan:
+    """The same by a full XML parser, cell by cell."""
+    scan, tail = Scan(), bytearray()
+    for cell in iter_cells(_keep_tail(inflate(archive, part, 1 << 18), tail)):
+        if cell.text is None:
+            continue
+        scan.cells += 1
+        scan.last_row = max(scan.last_row, cell.row)
+        if cell.column > scan.last_column:
+            scan.last_column, scan.far_row = cell.column, cell.row
+        dated = bool(styles[min(cell.style, len(styles) - 1)])
+        kind = lookup[min(cell.column, 16_384)]
+        if cell.row >= first_row and is_odd(kind, CODES.get(cell.type, UNKNOWN), dated):
+            scan.odd.append(cell)
+    scan.tail = bytes(tail)
+    return scan
+
+
+def _keep_tail(chunks, tail: bytearray):
+    """Pass chunks on and keep what follows the end of the sheet data."""
+    before = b""
+    for chunk in chunks:
+        if tail:
+            tail += chunk
+        else:
+            both = before + chunk
+            at = both.rfind(b"sheetData>")
+            if at >= 0 and both.rfind(b"</", 0, at) >= 0 and both[both.rfind(b"</", 0, at):at].find(b">") < 0:
+                tail += both[both.rfind(b"</", 0, at):]
+            before = chunk[-64:]
+        yield chunk
+
+
+def _scan_fast(chunks, lookup, first_row, styles) -> Scan:
+    scan, rest, begun, done = Scan(), b"", False, False
+    opened = closed = 0
+    for chunk in chunks:
+        if done:
+            scan.tail += chunk
+            continue
+        data = rest + chunk
+        if not begun:
+            at = data.find(b"<sheetData")
+            if at < 0:
+                rest = data
+                if len(rest) > 2 * CHUNK:
+                    raise _Unusual
+                continue
+            begun, data = True, data[at:]
+        end = data.find(b"</sheetData>")
+        if end >= 0:
+            done, scan.tail, body, rest = True, data[end:], data[:end], b""
+        else:
+            cut = data.rfind(b"<c ")
+            cut = len(data) - 64 if cut < 0 else cut
+            body, rest = data[:max(cut, 0)], data[max(cut, 0):]
+        more_opened, more_closed = _scan_body(body, scan, lookup, first_row, styles)
+        opened, closed = opened + more_opened, closed + more_closed
+    if not done:
+        _finish_without_data(rest, scan, begun)
+    if opened != closed:
+        raise _Unusual
+    return scan
+
+
+def _finish_without_data(rest: bytes, scan: Scan, begun: bool) -> None:
+    """A sheet whose data element is empty (<sheetData/>); anything else is for the full parser."""
+    empty = rest.find(b"/>")
+    if not begun or scan.cells or not rest.startswith(b"<sheetData") or rest.find(b">") != empty + 1:
+        raise _Unusual
+    scan.tail = rest[empty + 2:]
+
+
+def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> tuple[int, int]:
+    """Scan complete cells; returns how many were opened and how many closed."""
+    array = np.frombuffer(body + b"    " * 8, dtype=np.uint8)
+    size = len(body)
+    opening, second, third = array[:size] == 60, array[1:size + 1], array[2:size + 2]
+    if (opening & ((second == 33) | (second == 63))).any():  # a comment, CDATA or an instruction
+        raise _Unusual
+    starts = np.flatnonzero(opening & (second == 99) & (third == 32))
+    closed = np.count_nonzero(opening & (second == 47) & (third == 99) & (array[3:size + 3] == 62))
+    if not len(starts):
+        return 0, closed
+    if not ((array[starts + 3] == 114) & (array[starts + 4] == 61) & (array[starts + 5] == 34)).all():
+        raise _Unusual
+    columns, rows, after = _addresses(array, starts)
+    ends = _tag_ends(array, starts, size)
+    empty = array[ends - 1] == 47
+    full = ~empty
+    _measure(scan, rows[full], columns[full])
+    kinds = lookup[np.minimum(columns, 16_384)]
+    wanted = np.flatnonzero(full & (kinds != IGNORED) & (rows >= first_row))
+    if len(wanted):
+        codes, dated, sure = _types(array, after[wanted], ends[wanted], styles)
+        flagged = wanted[~sure | ODD[kinds[wanted], codes, dated.astype(np.int8)]]
+        for start in starts[flagged]:
+            _add_odd(body, int(start), scan, lookup, styles)
+    return len(starts), closed + int(empty.sum())
+
+
+def _addresses(array, starts):
+    """Columns and rows (0-based) and the position just after the r attribute."""
+    at = starts + 6
+    columns = np.zeros(len(starts), dtype=np.int64)
+    for _ in range(4):
+        letter = array[at]
+        is_letter = (letter >= 65) & (letter <= 90)
+        if not is_letter.any():
+            break
+        columns = np.where(is_letter, columns * 26 + (letter.astype(np.int64) - 64), columns)
+        at = at + is_letter
+    rows = np.zeros(len(starts), dtype=np.int64)
+    for _ in range(8):
+        digit = array[at]
+        is_digit = (digit >= 48) & (digit <= 57)
+        if not is_digit.any():
+            break
+        rows = np.where(is_digit, rows * 10 + (digit.astype(np.int64) - 48), rows)
+        at = at + is_digit
+    if not (array[at] == 34).all() or (columns == 0).any() or (rows == 0).any():
+        raise _Unusual
+    return columns - 1, rows - 1, at + 1
+
+
+def _tag_ends(array, starts, size):
+    """Position of the > that ends each opening tag."""
+    closing = np.flatnonzero(array[:size] == 62)
+    where = np.searchsorted(closing, starts)
+    if where[-1] >= len(closing):
+        raise _Unusual
+    return closing[where]
+
+
+def _types(array, after, ends, styles):
+    """Type code, date style or not, and whether the tag was fully understood: r, then s, then t at most."""
+    at, style = after, np.zeros(len(after), dtype=np.int64)
+    has_style = (array[at] == 32) & (array[at + 1] == 115) & (array[at + 2] == 61) & (array[at + 3] == 34)
+    at = at + 4 * has_style
+    going = has_style
+    for _ in range(6):
+        digit = array[at]
+        going = going & (digit >= 48) & (digit <= 57)
+        if not going.any():
+            break
+        style = np.where(going, style * 10 + (digit.astype(np.int64) - 48), style)
+        at = at + going
+    quoted = has_style & (array[at] == 34)
+    at = at + quoted
+    sure = quoted == has_style
+    codes = np.full(len(after), PLAIN, dtype=np.int64)
+    typed = (array[at] == 32) & (array[at + 1] == 116) & (array[at + 2] == 61) & (array[at + 3] == 34)
+    short = typed & (array[at + 5] == 34)
+    codes[short] = LETTERS[array[at[short] + 4]]
+    at = at + 6 * short
+    for word in (b"str", b"inlineStr"):
+        spelt = np.flatnonzero(typed & ~short)
+        spelt = spelt[_spells(array, at[spelt] + 4, word + b'"')]
+        codes[spelt] = STRING
+        at[spelt] += 5 + len(word)
+    sure &= at == ends
+    return codes, styles[np.minimum(style, len(styles) - 1)], sure
+
+
+def _spells(array, at, word: bytes):
+    same = np.ones(len(at), dtype=bool)
+    for offset, letter in enumerate(word):
+        same &= array[np.minimum(at + offset, len(array) - 1)] == letter
+    return same
+
+
+def _measure(scan: Scan, rows, columns) -> None:
+    if not len(rows):
+        return
+    scan.cells += len(rows)
+    scan.last_row = max(scan.last_row, int(rows.max()))
+    farthest = int(columns.argmax())
+    if columns[farthest] > scan.last_column:
+        scan.last_column, scan.far_row = int(columns[farthest]), int(rows[farthest])
+
+
+def _add_odd(body: bytes, start: int, scan: Scan, lookup, styles) -> None:
+    """Parse one cell properly and keep it if it holds something and is odd indeed."""
+    end = body.find(b"</c>", start)
+    if end < 0:
+        raise _Unusual
+    cell = CellParser().feed(body[start:end + 4], True)[0]
+    dated = bool(styles[min(cell.style, len(styles) - 1)])
+    if cell.text is not None and is_odd(lookup[cell.column], CODES.get(cell.type, UNKNOWN), dated):
+        scan.odd.append(cell)
