@@ -1,7 +1,7 @@
-"""What is wrong with a cell or a row, said to the grower: where, what was found, what is needed, what to type.
+"""What is wrong with a cell or a row, said to the grower: where, what was found, what is needed, what to do.
 
-Three levels. refused: the row is left out of the totals. question: the row is used, and asked about. note: the
-row is used as read, and this says how it was read.
+Three levels. refused: the row is left out of the totals. question: the row is used, and asked about. note:
+the row is used as read, and this says how it was read.
 """
 from __future__ import annotations
 
@@ -50,9 +50,8 @@ class Problem:
     def sentence(self) -> str:
         """The whole problem in one line.
 
-        >>> Problem("Logs", 14, "Diameter", "refused", '"5/16" was stored as 16 May', "inches",
-        ...         "Type 0.3125 or mark the cell as text").sentence()
-        'Logs row 14, Diameter: "5/16" was stored as 16 May. Needed: inches. Type 0.3125 or mark the cell as text.'
+        >>> Problem("Logs", 9, "Length", "refused", '"lots" is not a number', "inches", "Type 48").sentence()
+        'Logs row 9, Length: "lots" is not a number. Needed: inches. Type 48.'
         """
         parts = [_stop(self.found), _stop(f"Needed: {self.needed}") if self.needed else "", _stop(self.do)]
         return f"{self.where()}: " + " ".join(p for p in parts if p)
@@ -68,7 +67,8 @@ def shown(text: object, clip: int = CLIP) -> str:
     >>> shown("lots\\nof it"), len(shown("x" * 99))
     ('lots of it', 60)
     """
-    plain = "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") else c for c in str(text))
+    hidden = ("Cc", "Cf", "Cs", "Zl", "Zp")
+    plain = "".join(" " if unicodedata.category(c) in hidden else c for c in str(text))
     return plain if len(plain) <= clip else plain[:clip - 3] + "..."
 
 
@@ -91,6 +91,7 @@ def type_one(offers) -> str:
 
 
 def in_order(problems, sheets) -> list[Problem]:
-    """Problems by sheet in the order given (others after), then by row; whole columns and sheets come first."""
+    """Problems by sheet in the order given (others after), then by row; whole columns come first."""
     place = {name: i for i, name in enumerate(sheets)}
-    return sorted(problems, key=lambda p: (place.get(p.sheet, len(place)), p.sheet, -1 if p.row is None else p.row))
+    last = len(place)
+    return sorted(problems, key=lambda p: (place.get(p.sheet, last), p.sheet, p.row or 0))

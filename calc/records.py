@@ -1,7 +1,7 @@
 """What a table is to the checks, what the checks hand on, and the rules a row must meet.
 
-The rules stand in data/limits.csv, in SI. The same rules make the pydantic model of a row and the masks over a
-whole column, so that clean rows are never touched one by one and a row in doubt gets words.
+The rules stand in data/limits.csv, in SI. The same rules make the pydantic model of a row and the masks over
+a whole column, so that clean rows are never touched one by one and a row in doubt gets words.
 """
 from __future__ import annotations
 
@@ -16,8 +16,9 @@ from calc.problems import Problem
 class ColumnInfo:
     """One column as the checks need it.
 
-    kind: text, number, date, choice, yesno, computed or rowkey. quantity: a kind of quantity of units.PROFILES, or
-    "money", "money per weight", "temperature", or None. unit_name: the unit in the header ("in", "%"), or None.
+    kind: text, number, date, choice, yesno, computed or rowkey. quantity: a kind of quantity of
+    units.PROFILES, or "money", "money per weight", "temperature", or None. unit_name: the unit in the header
+    ("in", "%"), or None.
     list: what a choice is chosen from, a table key ("woods") or a fixed list ("sale_kinds").
     """
 
@@ -48,9 +49,9 @@ class TableInfo:
 class Intake:
     """The checked tables in SI, and everything to be said about them.
 
-    frames: table key -> DataFrame, one row per usable row, first column `row` (sheet row number), RangeIndex; text is
-    object with None where blank. event_links and cost_links name, by position in their frames, the logs of each
-    event and cost. counts: table key -> (rows typed, rows used).
+    frames: table key -> DataFrame, one row per usable row, first column `row` (sheet row number), RangeIndex;
+    text is object with None where blank. event_links and cost_links name, by position in their frames, the
+    logs of each event and cost. counts: table key -> (rows typed, rows used).
     """
 
     frames: dict[str, pd.DataFrame]

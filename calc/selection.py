@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ALL, LOG, RANGE, LIST, PLACE, WOOD, STRAIN, YEAR = "all", "log", "range", "list", "place", "wood", "strain", "year"
+ALL, LOG, RANGE, LIST = "all", "log", "range", "list"
+PLACE, WOOD, STRAIN, YEAR = "place", "wood", "strain", "year"
 
 
 @dataclass(frozen=True)
