@@ -19,7 +19,7 @@ def rota(weight_per_week_kg, weight_per_soaked_log_kg, cycle_weeks):
     Rota(groups=9, logs_per_group=10, logs=90)
     """
     if weight_per_soaked_log_kg <= 0.0 or cycle_weeks <= 0.0 or weight_per_week_kg < 0.0:
-        raise ValueError("The weight per soaked log and the cycle must be above 0, the weekly weight 0 or up.")
+        raise ValueError("The cycle and weight per soaked log must be above 0, weekly weight 0 or more.")
     groups = math.ceil(round(cycle_weeks, 9))
     logs_per_group = math.ceil(round(weight_per_week_kg / weight_per_soaked_log_kg, 9))
     return Rota(groups, logs_per_group, groups * logs_per_group)

@@ -104,7 +104,9 @@ def cheapest_packs(need, sizes, prices=()):
     Packs(counts=(1, 1, 0), cost=44.0, left_over=0.0)
     """
     sizes, prices = list(sizes), list(prices)
-    if not sizes or any(size <= 0 for size in sizes):
+    if not sizes:
+        raise ValueError("At least one pack size is needed.")
+    if any(size <= 0 for size in sizes):
         raise ValueError("Every pack size must be above 0.")
     if prices and len(prices) != len(sizes):
         raise ValueError("There must be one price for each pack size.")
