@@ -132,3 +132,12 @@ def find_species(name):
     if wood is None:
         raise UnknownName("wood", name, nearest(name, [s.name for s in species()]))
     return wood
+
+
+def source_words(keys):
+    """A source key, or several parted by ";", as words: "Hill, FOR-85, 2001"; unknown keys stand as they are."""
+    found = []
+    for key in (k.strip() for k in keys.replace("|", ";").split(";")):
+        source = sources().get(key)
+        found.append(", ".join(w for w in (source.authors, source.title, source.year) if w) if source else key)
+    return "; ".join(found)

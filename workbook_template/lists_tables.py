@@ -17,12 +17,8 @@ def _stem(row: dict, env: Env, part: str):
     keys = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture", "bark_volume")
     if not row.get("wood") or not all(is_number(row.get(k)) for k in keys):
         return ""
-    values = [serial(row[k]) for k in keys]
-    water = tables.figure("water_density_kg_m3").typical
-    if part == "green":
-        kg = wood.green_weight(1.0, *values, water)
-    else:
-        kg = wood.dry_weight(1.0, values[0], values[2], values[4], part == "dry log", water)
+    parts = wood.stem_parts(1.0, *(serial(row[k]) for k in keys), tables.figure("water_density_kg_m3").typical)
+    kg = wood.green_weight(parts) if part == "green" else wood.dry_weight(parts)
     return env.shown(kg, "weight") / env.shown(1.0, "volume")
 
 
@@ -105,7 +101,7 @@ STRAINS = Table(
         Column("run_high", "Spawn run, long", NUMBER, unit="months", width=9, looks="whole"),
         Column("rest_weeks", "Rest", NUMBER, "Weeks between soaks.", unit="weeks", width=8, looks="whole"),
         Column("forces", "Forces well", YESNO, "Answers to soaking.", width=8, list="yesno"),
-        Column("caution", "Caution", TEXT, width=44, looks="wrapped"),
+        Column("caution", "Caution", TEXT, width=92),
     ),
 )
 
@@ -203,7 +199,7 @@ EVENT_KINDS = [
     ("note", "-", "no", "yes"),
 ]
 EVENT_TABLE = Table(
-    key="event_kinds", sheet="Lists", title="Events", header_row=HEADER, rows=30,
+    key="event_kinds", sheet="Lists", title="Kinds of event", header_row=HEADER, rows=30,
     shipped=lambda profile: [{"event_kind": a, "amount_is": b, "event_needs": c, "whole_yard": d} for a, b, c, d in EVENT_KINDS],
     about="What the Amount means. You may add words of your own at the end; they are kept as notes.",
     columns=(

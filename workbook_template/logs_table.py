@@ -17,8 +17,8 @@ AROUND = "IF(ISNUMBER({row_spacing}),{row_spacing},set_row_spacing)"
 USABLE = "({length}-2*set_end_margin)"
 ROWS = f"MAX(1,INT(ROUND(PI()*{MEAN}/{AROUND}+0.5,9)))"
 ODD = f"(INT(ROUND({USABLE}/{ALONG},9))+1)"
-EVEN = f"IF({USABLE}-{ALONG}/2<0,0,INT(ROUND(({USABLE}-{ALONG}/2)/{ALONG},9))+1)"
-PATTERN = f"IF({USABLE}<0,0,ROUNDUP({ROWS}/2,0)*{ODD}+INT({ROWS}/2)*{EVEN})"
+EVEN = f"MAX(0,INT(ROUND(({USABLE}-{ALONG}/2)/{ALONG},9))+1)"
+PATTERN = f"IF(ROUND({USABLE},9)<0,0,ROUNDUP({ROWS}/2,0)*{ODD}+INT({ROWS}/2)*{EVEN})"
 
 
 def form_field(name: str) -> str:
@@ -94,8 +94,9 @@ def holes(row, env):
     small, large, length = found
     along = env.si(number_or(row, "hole_spacing", env.settings["hole_spacing"]), "spacing")
     around = env.si(number_or(row, "row_spacing", env.settings["row_spacing"]), "spacing")
-    mean = small if large is None else (small + large) / 2
-    return drilling.holes(mean, length, along, around, env.setting_si("end_margin", "spacing"))
+    if along <= 0 or around <= 0:
+        return ""
+    return drilling.holes(wood.mean_diameter(small, large), length, along, around, env.setting_si("end_margin", "spacing"))
 
 
 def logs_in_row(row, env):
@@ -134,8 +135,9 @@ def wax(row, env):
     small, large, _ = sizes(row, env)
     per_hole = env.settings["wax_per_hole"] / 1000 if form["waxed"] == "yes" else 0
     coat = env.settings["end_coat"] / 1000 if ends_waxed(row, env) else 0
-    each = supplies.wax_weight(count, per_hole, small, small if large is None else large, coat,
-                               env.settings["wax_density"] * 1000)
+    density = env.settings["wax_density"] * 1000
+    each = (supplies.wax_weight(count, per_hole, 1, small, coat, density)
+            + supplies.wax_weight(0, 0, 1, small if large is None else large, coat, density))
     return env.shown(each * logs_in_row(row, env), "weight")
 
 

@@ -3,7 +3,6 @@ from __future__ import annotations
 
 from calc import tables as published
 from calc import units
-from workbook_template import lists_tables
 from workbook_template.columns import Table
 from workbook_template.diary_tables import COSTS, EVENTS, SALES
 from workbook_template.lists_tables import FIXED_LISTS, LIST_TABLES
@@ -20,7 +19,7 @@ INPUT_SHEETS = ("Logs", "Events", "Costs", "Sales", "Plan", "Settings", "Lists")
 RESULT_SHEETS = ("Start", "Each log", "Yield", "Cost", "Shopping", "Problems", "Sources")
 OTHER_SHEETS = ("Field sheet",)
 
-LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS}
+LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS, "plan_have": ("a tree", "bolts on hand")}
 
 # Defined names: a column of a table, over its guarded rows.
 NAMES = {
@@ -63,6 +62,7 @@ def constants(profile: str) -> dict[str, str]:
         return number(limit(table, column)[side] / units.factor(quantity, profile))
 
     water = published.figure("water_density_kg_m3").typical
+    breast = published.figure("breast_height_ft" if profile == units.US else "breast_height_m").typical
     return {
         "volume": number(units.factor("volume", profile) / units.factor("diameter", profile) ** 3),
         "grams": number(units.factor("weight", profile) * 1000),
@@ -74,6 +74,7 @@ def constants(profile: str) -> dict[str, str]:
         "len_low": edge("logs", "length_m", "refuse_below", "length"),
         "len_high": edge("logs", "length_m", "refuse_above", "length"),
         "fluid": number(units.factor("melt", profile) * 1e6),
+        "breast": number(breast),
         "height": number(units.factor("height", profile) / units.factor("diameter", profile)),
     }
 
@@ -89,6 +90,3 @@ def formula_text(template: str, cells: dict[str, str], profile: str) -> str:
 
 def table(key: str) -> Table:
     return BY_KEY[key]
-
-
-__all__ = ["BY_KEY", "INPUT_TABLES", "LISTS", "LIST_NAMES", "NAMES", "TABLES", "lists_tables", "table"]

@@ -8,13 +8,14 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from xml.parsers import expat
 
 import numpy as np
 from defusedxml import ElementTree
 
 DATE_FORMAT_IDS = {*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)}  # ECMA-376 part 1, 18.8.30
+CHARTSHEET = "chartsheet"  # the state of whatever is no worksheet
 
 
 def local(tag: str) -> str:
@@ -43,6 +44,7 @@ class SheetPart:
     name: str
     part: str
     index: int
+    sheet_id: str = ""
     state: str = "visible"
     relations: tuple[Relation, ...] = ()
     charts: tuple[str, ...] = ()
@@ -101,6 +103,7 @@ def read_book(archive: zipfile.ZipFile, charts: bool = False) -> Book:
     kinds = {r.kind: r.target for r in relations.values()}
     book = Book(part, strings_part=kinds.get("sharedStrings"), styles_part=kinds.get("styles"),
                 chain_part=kinds.get("calcChain"))
+    position = 0
     for element in ElementTree.fromstring(archive.read(part)).iter():
         tag = local(element.tag)
         if tag == "workbookPr":
@@ -113,19 +116,18 @@ def read_book(archive: zipfile.ZipFile, charts: bool = False) -> Book:
             about = attributes(element)
             relation = relations.get(about.get("id", ""))
             if relation is not None and relation.target in archive.NameToInfo:
-                _add_sheet(archive, book, about, relation, charts)
+                book.sheets.append(_sheet(archive, position, about, relation, charts))
+            position += 1
     return book
 
 
-def _add_sheet(archive, book: Book, about: dict, relation: Relation, charts: bool) -> None:
+def _sheet(archive, position: int, about: dict, relation: Relation, charts: bool) -> SheetPart:
+    sheet = SheetPart(about["name"], relation.target, position, about.get("sheetId", ""), CHARTSHEET)
     if relation.kind != "worksheet":
-        book.sheets.append(SheetPart(about["name"], relation.target, len(book.sheets), "chartsheet"))
-        return
+        return sheet
     own = tuple(read_relations(archive, relation.target)) if charts else ()
     drawn = tuple(chart for r in own if r.kind == "drawing" for chart in _charts_of(archive, r.target))
-    book.sheets.append(
-        SheetPart(about["name"], relation.target, len(book.sheets), about.get("state", "visible"), own, drawn)
-    )
+    return replace(sheet, state=about.get("state", "visible"), relations=own, charts=drawn)
 
 
 def _charts_of(archive: zipfile.ZipFile, drawing: str) -> list[str]:
@@ -135,8 +137,8 @@ def _charts_of(archive: zipfile.ZipFile, drawing: str) -> list[str]:
     relations = {r.id: r.target for r in read_relations(archive, drawing) if r.kind == "chart"}
     shown = []
     for element in ElementTree.fromstring(archive.read(drawing)).iter():
-        target = relations.get(attributes(element).get("id", "")) if local(element.tag) == "chart" else None
-        if target:
+        target = relations.get(attributes(element).get("id", ""))
+        if target and local(element.tag) == "chart":
             shown.append(target)
     return shown
 

@@ -1,0 +1,154 @@
+"""The command boltbook. Thin: every command checks its words, calls one function and says what came of it."""
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+from pathlib import Path
+
+import click
+
+DONE, REFUSED_ROWS, USAGE, BLOCKED = 0, 1, 2, 3
+
+
+class Mistake(click.ClickException):
+    """A user's mistake: one sentence, no traceback. code: 2 usage, 3 file in use, changed meanwhile or unwritable."""
+
+    def __init__(self, sentence: str, code: int = USAGE):
+        super().__init__(sentence)
+        self.exit_code = code
+
+    def show(self, file=None):
+        click.echo(self.message, err=True)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def cli() -> None:
+    """A workbook for growing mushrooms on logs, and the calculations behind it."""
+
+
+def _new_path(text: str, suffix: str = ".xlsx") -> Path:
+    path = Path(text)
+    if path.suffix == "":
+        path = path.with_suffix(suffix)
+    if path.suffix != suffix:
+        raise Mistake(f"{path.name} cannot be written: name it with the ending {suffix}.")
+    if path.exists():
+        raise Mistake(f"{path} exists already and is left as it is. Type another name.", BLOCKED)
+    if not path.parent.is_dir():
+        raise Mistake(f"There is no folder {path.parent}. Make it first, or type another path.")
+    return path
+
+
+def _existing(text: str) -> Path:
+    path = Path(text)
+    if not path.is_file():
+        raise Mistake(f"There is no file {path}. Check the spelling, or start one: boltbook new {path.with_suffix('.xlsx').name}")
+    return path
+
+
+def _day(context, parameter, text: str | None) -> dt.date | None:
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise Mistake(f'"{text}" is not a date. Write it as 2026-11-15.') from None
+
+
+@cli.command()
+@click.argument("path")
+@click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True,
+              help="us: in, ft, lb. metric: cm, m, kg. One workbook, one set of units.")
+@click.option("--rows", type=click.IntRange(10, 100_000), default=200, show_default=True, help="Rows of Logs that are prefilled.")
+def new(path: str, units: str, rows: int) -> None:
+    """Make a new workbook at PATH."""
+    from workbook_template.build import build
+    from workbook_template.yard import Yard
+    target = _new_path(path)
+    try:
+        build(target, Yard(units), rows=rows)
+    except OSError as error:
+        raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
+    click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
+
+
+@cli.command()
+@click.argument("path")
+@click.option("--out", help="Write the refreshed workbook here and leave PATH as it is.")
+@click.option("--today", callback=_day, help="Work out the results for this day, YYYY-MM-DD.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that the workbook is open.")
+@click.option("--quiet", is_flag=True, help="Say nothing but problems with the file.")
+def refresh(path: str, out: str | None, today: dt.date | None, force: bool, quiet: bool) -> None:
+    """Work everything out and write the result sheets of PATH. What you typed is never touched."""
+    from workbook_template.refresh import refresh_file
+    outcome = _guarded(lambda: refresh_file(_existing(path), Path(out) if out else None, today, force=force, progress=not quiet))
+    if quiet:
+        return
+    for question, value in outcome.answers:
+        click.echo(f"{question:<52} {value}")
+    click.echo(outcome.closing())
+
+
+@cli.command()
+@click.argument("path")
+@click.option("--today", callback=_day, help="Check as of this day, YYYY-MM-DD.")
+def check(path: str, today: dt.date | None) -> None:
+    """List what is wrong in PATH, row by row; write nothing. Exit code 1 if rows would be left out."""
+    from calc.problems import REFUSED
+    from workbook_template.refresh import check_file
+    outcome = _guarded(lambda: check_file(_existing(path), today))
+    for problem in outcome.problems:
+        click.echo(problem.sentence())
+    refused = sum(p.level == REFUSED for p in outcome.problems)
+    used = ", ".join(f"{name} {used} of {typed}" for name, (typed, used) in outcome.counts.items() if typed)
+    click.echo(f"{len(outcome.problems)} to look at, {refused} of them leave a row out. Rows used: {used or 'none typed yet'}.")
+    if refused:
+        sys.exit(REFUSED_ROWS)
+
+
+def _guarded(work):
+    """Run file work; every known trouble becomes one sentence and its exit code."""
+    from workbook_template.ports.layout import LayoutProblem
+    from workbook_template.ports.preflight import FileProblem
+    from workbook_template.ports.swap import ChangedMeanwhile, FileInUse
+    try:
+        return work()
+    except LayoutProblem as trouble:
+        raise Mistake("\n".join([*trouble.sentences, "Nothing was written."])) from None
+    except FileProblem as trouble:
+        raise Mistake(str(trouble)) from None
+    except (FileInUse, ChangedMeanwhile) as trouble:
+        raise Mistake(str(trouble), BLOCKED) from None
+    except OSError as error:
+        name = f" ({error.filename})" if error.filename else ""
+        raise Mistake(f"The file could not be read or written: {error.strerror or error}{name}. Nothing was changed.", BLOCKED) from None
+
+
+@cli.command(context_settings={"ignore_unknown_options": True})
+@click.argument("name", required=False)
+@click.argument("arguments", nargs=-1)
+@click.option("--units", "unit_profile", type=click.Choice(["us", "metric"]), default="us", show_default=True)
+@click.option("--json", "as_json", is_flag=True, help="Print function, value, unit, sources and caution as JSON.")
+def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_json: bool) -> None:
+    """Work out one worksheet function. Without a NAME, list them all.
+
+    A list is written 100,500,1000; a blank argument "".
+    """
+    from workbook_template.calc_command import list_functions, run
+    if name is None:
+        click.echo(list_functions(unit_profile))
+        return
+    try:
+        answer = run(name, arguments, unit_profile)
+    except ValueError as error:
+        raise Mistake(str(error)) from None
+    click.echo(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
+
+
+def main() -> None:
+    cli(prog_name="boltbook")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,93 @@
+"""Draws a result sheet and its charts with XlsxWriter: into a new workbook, or the chart parts alone for a refresh."""
+from __future__ import annotations
+
+import datetime as dt
+import io
+import zipfile
+
+import xlsxwriter
+
+from workbook_template.looks import ACCENT, FONT, Looks, set_page
+from workbook_template.results import Chart, ResultSheet
+
+FILLS = {"solid": {"fill": {"color": ACCENT}}, "light": {"fill": {"color": "#B9C7B0"}},
+         "hatched": {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": ACCENT, "bg_color": "#FFFFFF"}}}
+KINDS = {"column": {"type": "column"}, "bar": {"type": "bar"}, "stacked bar": {"type": "bar", "subtype": "stacked"},
+         "stacked column": {"type": "column", "subtype": "stacked"}, "line": {"type": "line"}}
+
+
+def draw(book, sheet, result: ResultSheet) -> None:
+    """Draw into a worksheet of a workbook being built (book: build.Book)."""
+    for i, width in enumerate(result.widths):
+        sheet.set_column(i, i, width)
+    for row, height in result.heights.items():
+        sheet.set_row(row, height)
+    for block in result.blocks:
+        for c, (values, look) in enumerate(block.columns):
+            for r, value in enumerate(values):
+                book.write(sheet, block.row + r, block.col + c, value, look)
+    for cell in result.cells:
+        book.write(sheet, cell.row, cell.col, cell.value, cell.look)
+    if result.filter:
+        first_row, first_col, last_row, last_col = result.filter
+        heads = [str(result.value(first_row, c)) for c in range(first_col, last_col + 1)]
+        looks = {c.col: c.look for c in result.cells if c.row == first_row}
+        sheet.add_table(first_row, first_col, last_row, last_col, {
+            "name": result.table_name, "style": None,
+            "columns": [{"header": h, "header_format": book.looks[looks[first_col + i]]} for i, h in enumerate(heads)]})
+    for chart in result.charts:
+        sheet.insert_chart(*chart.at, make_chart(book.workbook, result.name, chart), {"object_position": 2, "description": chart.title})
+    if result.freeze:
+        sheet.freeze_panes(*result.freeze)
+    set_page(sheet, book.profile, landscape=result.landscape, repeat=result.repeat, footer=str(book.env.settings["yard"]))
+
+
+def make_chart(workbook, sheet_name: str, chart: Chart):
+    made = workbook.add_chart(dict(KINDS[chart.kind]))
+    font = {"name": FONT, "size": 9, "bold": False}
+    for series in chart.series:
+        (c1, c2, cc), (v1, v2, vc) = series.categories, series.values
+        made.add_series({"name": series.name, "categories": [sheet_name, c1, cc, c2, cc], "values": [sheet_name, v1, vc, v2, vc], "gap": 60,
+                         "border": {"color": ACCENT, "width": 0.75}, **FILLS[series.fill],
+                         **({"overlap": 100} if "stacked" in chart.kind else {})})
+    made.set_title({"name": chart.title, "name_font": {"name": FONT, "size": 11, "bold": True}, "overlay": False})
+    category = {"num_font": font, "name_font": font, "major_gridlines": {"visible": False}}
+    if chart.x_title:
+        category["name"] = chart.x_title
+    if chart.date_axis:
+        category |= {"date_axis": True, "num_format": "mmm yy", "major_unit": 3, "major_unit_type": "months", "num_font": {**font, "rotation": -45}}
+    value = {"name": chart.y_title, "num_font": font, "name_font": font, "num_format": chart.y_format, "min": 0,
+             "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}}
+    if "bar" in chart.kind:
+        category["reverse"] = True
+        value["crossing"] = None
+    made.set_x_axis(category)
+    made.set_y_axis({k: v for k, v in value.items() if v is not None})
+    made.set_legend({"position": "bottom", "font": font} if len(chart.series) > 1 else {"none": True})
+    made.set_size({"width": chart.size[0], "height": chart.size[1]})
+    return made
+
+
+def chart_parts(result: ResultSheet) -> list[bytes]:
+    """The chart XML of a result sheet, values cached, made by XlsxWriter from the sheet's own numbers."""
+    if not result.charts:
+        return []
+    data = io.BytesIO()
+    workbook = xlsxwriter.Workbook(data, {"in_memory": True, "strings_to_numbers": False})
+    sheet, looks = workbook.add_worksheet(result.name), Looks(workbook)
+    for chart in result.charts:
+        for series in chart.series:
+            for first, last, col in (series.categories, series.values):
+                for row in range(first, last + 1):
+                    _write_plain(sheet, looks, row, col, result.value(row, col))
+        sheet.insert_chart(*chart.at, make_chart(workbook, result.name, chart))
+    workbook.close()
+    with zipfile.ZipFile(data) as archive:
+        return [archive.read(f"xl/charts/chart{i + 1}.xml") for i in range(len(result.charts))]
+
+
+def _write_plain(sheet, looks: Looks, row: int, col: int, value) -> None:
+    if isinstance(value, (dt.date, dt.datetime)):
+        sheet.write_datetime(row, col, value, looks["cell_month"])
+    elif value is not None:
+        sheet.write(row, col, value)

@@ -1,0 +1,87 @@
+"""Fonts, colours, number formats and print set-up: quiet, printable, readable in grey.
+
+Every look has a name. Input sheets and result sheets take their looks from here; a refresh finds the looks of an
+existing file by the samples at the foot of the Sources sheet, because programs renumber styles when they save.
+"""
+from __future__ import annotations
+
+from calc import units
+
+FONT = "Arial"
+ACCENT = "#3F5B3A"
+SOFT = "#E4E9E0"  # accent, very light: computed cells
+LINE = "#A9B3A4"
+INK = "#222222"
+GREY = "#666666"
+
+NUMBER_FORMATS = {
+    "text": "@", "wrapped": "General", "plain": "General", "size": "0.0##", "whole": "#,##0", "one": "#,##0.0",
+    "two": "#,##0.00", "three": "0.000", "percent": "0.0%", "share": "0%", "money": "#,##0.00", "date": "d mmm yyyy",
+    "month": "mmm yyyy",
+}
+RIGHT = {"size", "whole", "one", "two", "three", "percent", "share", "money", "date", "month", "plain"}
+
+
+def _cell(look: str) -> dict:
+    props = {"num_format": NUMBER_FORMATS[look], "align": "right" if look in RIGHT else "left", "valign": "top"}
+    if look == "wrapped":
+        props["text_wrap"] = True
+    return props
+
+
+BASE = {"font_name": FONT, "font_size": 10, "font_color": INK, "valign": "vcenter"}
+PIECES = {
+    "title": {"bold": True, "font_size": 16, "font_color": ACCENT},
+    "about": {"font_color": GREY, "italic": True},
+    "about_wrapped": {"font_color": GREY, "italic": True, "text_wrap": True, "valign": "top"},
+    "section": {"bold": True, "font_size": 12, "font_color": ACCENT, "bottom": 2, "bottom_color": ACCENT},
+    "link": {"font_color": ACCENT, "underline": 1},
+    "band_needed": {"bold": True, "font_color": "#FFFFFF", "bg_color": ACCENT, "align": "left"},
+    "band_computed": {"bold": True, "italic": True, "font_color": ACCENT, "bg_color": SOFT, "align": "left"},
+    "band_typed": {"bold": True, "font_color": ACCENT, "align": "left", "top": 1, "top_color": ACCENT},
+    "header_typed": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left"},
+    "header_computed": {"bold": True, "italic": True, "text_wrap": True, "valign": "bottom", "bottom": 2,
+                        "bottom_color": ACCENT, "bg_color": SOFT, "align": "left"},
+    "header": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left"},
+    "header_right": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "right"},
+    "label": {"align": "left", "valign": "top"},
+    "unit": {"align": "left", "valign": "top", "indent": 1, "font_color": GREY},
+    "label_wrapped": {"align": "left", "valign": "top", "text_wrap": True},
+    "strong": {"bold": True, "align": "left", "valign": "top"},
+    "caution": {"text_wrap": True, "valign": "top", "left": 5, "left_color": ACCENT, "indent": 1},
+    "rowkey": {"font_color": LINE, "font_size": 8, "align": "left"},
+    "field": {"border": 1, "border_color": LINE},
+}
+PIECES |= {f"{k}_right": {**PIECES[k], "align": "right"} for k in ("header_typed", "header_computed")}
+PIECES |= {f"input_{k}": {**_cell(k), "border": 1, "border_color": LINE} for k in NUMBER_FORMATS}
+PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k in NUMBER_FORMATS}
+PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}
+PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCENT} for k in NUMBER_FORMATS}
+
+# What a refresh may use on result sheets; samples of these stand on Sources.
+RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution") \
+    + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS)
+
+
+class Looks:
+    """The formats of one XlsxWriter workbook, made when first asked for."""
+
+    def __init__(self, workbook):
+        self._workbook, self._made = workbook, {}
+
+    def __getitem__(self, name: str):
+        if name not in self._made:
+            self._made[name] = self._workbook.add_format({**BASE, **PIECES[name]})
+        return self._made[name]
+
+
+def set_page(sheet, profile: str, landscape: bool, repeat: tuple[int, int] | None = None, footer: str = "") -> None:
+    """Print set-up: Letter in us units, A4 in metric, one page wide, page numbers, header rows repeated."""
+    sheet.set_paper(1 if profile == units.US else 9)
+    if landscape:
+        sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
+    sheet.set_footer(f"&L&8{footer}&C&8&A&R&8&P / &N")
+    if repeat:
+        sheet.repeat_rows(*repeat)

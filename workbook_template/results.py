@@ -1,0 +1,103 @@
+"""A result sheet before it is written anywhere: cells and columns with the names of their looks.
+
+The same description is drawn by XlsxWriter in a new workbook, patched into a closed file, or set into an open one.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass
+class Cell:
+    row: int  # 0-based
+    col: int
+    value: object
+    look: str = "label"
+
+
+@dataclass
+class Block:
+    """Columns of equal length, drawn from a cell downwards: [(values, look), ...]."""
+
+    row: int
+    col: int
+    columns: list[tuple[list, str]]
+
+    @property
+    def length(self) -> int:
+        return len(self.columns[0][0]) if self.columns else 0
+
+
+@dataclass
+class ChartSeries:
+    name: str
+    categories: tuple[int, int, int]  # first row, last row, column
+    values: tuple[int, int, int]
+    fill: str = "solid"  # solid, hatched, light
+
+
+@dataclass
+class Chart:
+    """A chart of a result sheet; kind is column, bar, stacked column or line."""
+
+    kind: str
+    title: str
+    x_title: str
+    y_title: str
+    series: list[ChartSeries]
+    at: tuple[int, int]  # row, column of its top left corner
+    size: tuple[int, int] = (620, 320)  # pixels
+    date_axis: bool = False
+    y_format: str = "General"
+
+
+@dataclass
+class ResultSheet:
+    name: str
+    widths: list[float]
+    landscape: bool = True
+    freeze: tuple[int, int] | None = None
+    repeat: tuple[int, int] | None = None
+    cells: list[Cell] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
+    heights: dict[int, float] = field(default_factory=dict)
+    charts: list[Chart] = field(default_factory=list)
+    filter: tuple[int, int, int, int] | None = None  # table object: first row, first column, last row, last column
+    table_name: str | None = None
+
+    def put(self, row: int, col: int, value, look: str = "label") -> None:
+        self.cells.append(Cell(row, col, value, look))
+
+    def heading(self, title: str, about: str) -> None:
+        self.put(0, 0, title, "title")
+        self.put(1, 0, about, "about")
+        self.heights[0] = 26
+
+    def table(self, row: int, col: int, headers: list[tuple[str, str]], columns: list[list], total: list | None = None) -> int:
+        """A header line and its columns; headers are (text, look of the column). Returns the row after it."""
+        for i, (text, look) in enumerate(headers):
+            right = look not in ("text", "wrapped", "plain")
+            self.put(row, col + i, text, "header_right" if right else "header")
+        self.heights[row] = 30
+        if columns and len(columns[0]):
+            self.blocks.append(Block(row + 1, col, [(values, f"cell_{look}") for values, (_, look) in zip(columns, headers, strict=True)]))
+        end = row + 1 + (len(columns[0]) if columns else 0)
+        if total is not None:
+            for i, (value, (_, look)) in enumerate(zip(total, headers, strict=True)):
+                self.put(end, col + i, value, f"total_{look}")
+            end += 1
+        return end
+
+    def last_row(self) -> int:
+        rows = [c.row for c in self.cells] + [b.row + b.length - 1 for b in self.blocks]
+        return max(rows, default=0)
+
+    def value(self, row: int, col: int):
+        """What stands in a cell (for tests and for printing)."""
+        for cell in self.cells:
+            if (cell.row, cell.col) == (row, col):
+                return cell.value
+        for block in self.blocks:
+            if block.row <= row < block.row + block.length and block.col <= col < block.col + len(block.columns):
+                return block.columns[col - block.col][0][row - block.row]
+        return None

@@ -1,0 +1,1 @@
+"""The sheets that are more than a table."""

@@ -1,0 +1,11 @@
+"""All result sheets of a workbook, laid out in the order they stand in."""
+from __future__ import annotations
+
+from workbook_template.results import ResultSheet
+from workbook_template.sheets import answers, rollups
+from workbook_template.sheets.view import View
+
+
+def lay_out(view: View) -> list[ResultSheet]:
+    return [answers.start(view), rollups.each_log(view), rollups.yield_sheet(view), rollups.cost_sheet(view), rollups.shopping(view),
+            answers.problems(view), answers.sources(view)]

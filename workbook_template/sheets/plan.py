@@ -1,0 +1,240 @@
+"""Draws the Plan sheet: inputs and answers on the left, the bolt list beside them, the drill map below."""
+from __future__ import annotations
+
+from xlsxwriter.utility import xl_rowcol_to_cell
+
+from calc import units
+from workbook_template import schema
+from workbook_template.looks import ACCENT, FONT, set_page
+from workbook_template.sheets import plan_cells as cells
+
+FIRST_INPUT, BOLT_LEFT, WORK_LEFT = 4, 4, 20
+ANSWER_GROUPS = (
+    ("Bolts and lifting", ("count", "total_weight", "heaviest", "over", "longest")),
+    ("Drilling, spawn and wax", ("holes", "area_holes", "pieces", "loose", "wax", "wax_melted", "drill_hours", "setup_hours")),
+    ("A steady weekly supply", ("groups", "per_group", "bearing", "yearly")),
+)
+BOLT_HEADS = (("logs", "Bolts", None, "whole"), ("small", "Small end or middle", "diameter", "two"), ("large", "Large end", "diameter", "two"),
+              ("volume", "Volume each", "volume", "three"), ("weight", "Green weight each", "weight", "one"), ("lift", "Lift", None, "text"),
+              ("holes", "Holes each", None, "whole"))
+PACK_HEADS = (("size", "Pack of", "plain"), ("price", "Price", "money"), ("packs", "Packs", "whole"), ("cost", "Cost", "money"),
+              ("left", "Left over", "two"))
+CAUTIONS = (
+    "Felling and chain-saw work can kill: training, protective gear, an escape route, never alone, others well away. "
+    "A leaning, hung or storm-damaged tree is for a professional. Ask about permits and boundaries.",
+    "Lifting: the limit is a guide from the NIOSH equation for good footing; yards are worse and soaked logs heavier. "
+    "Share the lift, use a cart, or cut shorter.",
+    "Hot wax: melt in a water bath with a thermometer, never leave it, pot well under full, no water on a wax fire, "
+    "a lid and extinguisher at hand, away from dry leaves.",
+    "Moving wood with bark on may be restricted across county or state lines: ask the state office first. "
+    "Follow your local rules and trained advice throughout.",
+)
+
+
+class Spots:
+    """Where every named cell stands."""
+
+    def __init__(self):
+        self.at: dict[str, tuple[int, int]] = {}
+
+    def __setitem__(self, name: str, spot: tuple[int, int]) -> None:
+        self.at[name] = spot
+
+    def address(self, name: str) -> str:
+        return xl_rowcol_to_cell(*self.at[name], row_abs=True, col_abs=True)
+
+    def addresses(self) -> dict[str, str]:
+        return {name: self.address(name) for name in self.at}
+
+    def span(self, first: str, last: str) -> str:
+        return f"{self.address(first)}:{self.address(last)}"
+
+
+def layout() -> Spots:
+    """Every named cell of the sheet."""
+    spots, row = Spots(), FIRST_INPUT + 1
+    for entry in cells.INPUTS:
+        spots[entry.name] = (row, 1)
+        row += 1
+    row += 1
+    for _, names in ANSWER_GROUPS:
+        for i, name in enumerate(names):
+            spots[name] = (row + 1 + i, 1)
+        row += len(names) + 2
+    for k in range(1, cells.BOLT_ROWS + 1):
+        for i, (name, *_) in enumerate(BOLT_HEADS):
+            spots[f"b{k}_{name}"] = (FIRST_INPUT + k, BOLT_LEFT + 1 + i)
+        spots[f"b{k}_ends"] = (FIRST_INPUT + k, WORK_LEFT + 12)
+        spots[f"b{k}_area"] = (FIRST_INPUT + k, WORK_LEFT + 13)
+    first_pack = FIRST_INPUT + cells.BOLT_ROWS + 4
+    for k in range(1, cells.PACK_ROWS + 1):
+        for i, (name, *_) in enumerate(PACK_HEADS):
+            spots[f"p{k}_{name}"] = (first_pack + k, BOLT_LEFT + 1 + i)
+    for i, name in enumerate(cells.WORK):
+        spots[name] = (FIRST_INPUT + i, WORK_LEFT + 1)
+    for i in range(1, cells.LIST_PACKS + 1):
+        spots[f"r{i}_rank"] = (FIRST_INPUT + i, WORK_LEFT + 3)
+    for k in range(1, cells.HOLE_POINTS + 1):
+        for i, name in enumerate(cells.HOLE):
+            spots[f"h{k}_{name}"] = (FIRST_INPUT + k, WORK_LEFT + 5 + i)
+    for k in range(5):
+        spots[f"edge{k}_along"] = (FIRST_INPUT + k, WORK_LEFT + 15)
+        spots[f"edge{k}_around"] = (FIRST_INPUT + k, WORK_LEFT + 16)
+    return spots
+
+
+def formulas(spots: Spots, lists: dict[str, str]) -> dict[str, tuple[str, str]]:
+    """name -> (formula template, look) of every computed cell. lists: addresses of list columns for {packs_...}."""
+    last = cells.BOLT_ROWS
+    ranges = {f"col_{f}": spots.span(f"b1_{f}", f"b{last}_{f}") for f in ("logs", "weight", "lift", "holes", "ends", "area")}
+    ranges["col_rank"] = spots.span("r1_rank", f"r{cells.LIST_PACKS}_rank")
+    ranges |= lists
+
+    def fill(template: str, **local) -> str:
+        for key, text in {**local, **ranges}.items():
+            template = template.replace("{" + key + "}", text)
+        return template
+
+    found = {name: (fill(f), f"computed_{looks}") for name, (_, f, looks, _) in cells.ANSWERS.items()}
+    found |= {name: (fill(f), "label") for name, f in cells.WORK.items()}
+    looks = {name: look for name, _, _, look in BOLT_HEADS}
+    for k in range(1, cells.BOLT_ROWS + 1):
+        local = {f"b_{f}": spots.address(f"b{k}_{f}") for f in cells.BOLT} | {"k": str(k)}
+        for field, template in cells.BOLT.items():
+            look = f"computed_{looks[field]}" if field in looks else "label"
+            found[f"b{k}_{field}"] = (fill(template, **local), look)
+    for i in range(1, cells.LIST_PACKS + 1):
+        above = f"MAX(0,{spots.span('r1_rank', f'r{i - 1}_rank')})" if i > 1 else "0"
+        form, size = (f"INDEX({lists[name]},{i})" for name in ("packs_form", "packs_size"))
+        found[f"r{i}_rank"] = (f"IF(AND({form}={cells.FORM},ISNUMBER({size})),{above}+1,\"\")", "label")
+    pack_looks = {name: look for name, _, look in PACK_HEADS}
+    for k in range(1, cells.PACK_ROWS + 1):
+        local = {f"p_{f}": spots.address(f"p{k}_{f}") for f in cells.PACK} | {"k": str(k)}
+        for field, template in cells.PACK.items():
+            found[f"p{k}_{field}"] = (fill(template, **local), f"computed_{pack_looks[field]}")
+    for k in range(1, cells.HOLE_POINTS + 1):
+        local = {f"h_{f}": spots.address(f"h{k}_{f}") for f in cells.HOLE} | {"k": str(k)}
+        for field, template in cells.HOLE.items():
+            found[f"h{k}_{field}"] = (fill(template, **local), "label")
+    for k, (along, around) in enumerate(((0, 0), (1, 0), (1, 1), (0, 1), (0, 0))):
+        found[f"edge{k}_along"] = ("{bolt_length}*1" if along else "0*{map_girth}", "label")
+        found[f"edge{k}_around"] = ("{map_girth}*1" if around else "0*{map_girth}", "label")
+    return found
+
+
+def draw(book) -> None:
+    sheet, profile, looks = book.sheet("Plan"), book.profile, book.looks
+    inputs = {**cells.starts(profile), **book.yard.plan}
+    spots = layout()
+    sheet.write_string(0, 0, "Plan", looks["title"])
+    sheet.set_row(0, 26)
+    sheet.write_string(1, 0, "What does this tree, or this pile of bolts, need? Type in the boxed cells; the rest is worked out live. "
+                             "Nothing here is recorded or spent.", looks["about"])
+    for col, width in ((0, 42), (1, 15), (2, 9), (3, 3), (4, 6), (5, 9), (6, 12), (7, 10), (8, 10), (9, 11), (10, 13), (11, 9), (12, 3)):
+        sheet.set_column(col, col, width)
+    sheet.set_column(13, WORK_LEFT - 1, 4)
+    sheet.set_column(WORK_LEFT, WORK_LEFT + 16, 10, None, {"level": 1, "hidden": True})
+    _draw_inputs(book, sheet, inputs, spots)
+    _draw_heads(book, sheet, spots)
+    values = cells.values(inputs, book.env)
+    values |= {f"edge{k}_{n}": v for k, pair in enumerate(((0, 0), (1, 0), (1, 1), (0, 1), (0, 0)))
+               for n, v in (("along", pair[0] * (inputs["bolt_length"] or 0)), ("around", pair[1] * values["map_girth"]))}
+    addresses = spots.addresses()
+    for name, (template, look) in formulas(spots, pack_columns(book)).items():
+        book.write_formula(sheet, *spots.at[name], template, addresses, values.get(name, 0), look, single=name in values)
+    _draw_chart(book, sheet, spots)
+    below = max(spots.at["yearly"][0], spots.at["p1_size"][0] + 26) + 3
+    for i, words in enumerate(CAUTIONS):
+        sheet.merge_range(below + i, 0, below + i, 11, words, looks["caution"])
+        sheet.set_row(below + i, 28)
+    set_page(sheet, profile, landscape=False, footer=str(book.env.settings["yard"]))
+    sheet.fit_to_pages(1, 1)
+    sheet.print_area(0, 0, below + len(CAUTIONS), 11)
+    sheet.freeze_panes(3, 0)
+
+
+def pack_columns(book) -> dict[str, str]:
+    """Addresses of the spawn packs on Lists, as a formula may use them."""
+    from workbook_template.build import column_range, guarded_rows
+    table = schema.table("packs")
+    rows = guarded_rows(table, book.rows, len(book.env.rows["packs"]))
+    return {f"packs_{k}": column_range(table, f"pack_{k}", rows)[1:] for k in ("form", "size", "price")}
+
+
+def _unit(profile: str, quantity: str | None, unit: str = "") -> str:
+    return units.profile_unit(quantity, profile) if quantity else unit
+
+
+def _draw_inputs(book, sheet, inputs: dict, spots: Spots) -> None:
+    looks, profile = book.looks, book.profile
+    for i in range(3):
+        sheet.write_string(FIRST_INPUT - 1, i, ("What you have and want", "", "")[i], looks["section"])
+    for entry in cells.INPUTS:
+        row, col = spots.at[entry.name]
+        sheet.write_string(row, 0, entry.title, looks["label"])
+        book.write(sheet, row, col, inputs[entry.name], f"input_{entry.looks}")
+        sheet.write_string(row, 2, _unit(profile, entry.quantity, entry.unit), looks["unit"])
+        book.workbook.define_name(f"plan_{entry.name}", f"=Plan!{spots.address(entry.name)}")
+        rule = {"ignore_blank": True, "error_type": "warning"}
+        if entry.help:
+            rule |= {"input_title": entry.title[:32], "input_message": entry.help}
+        if entry.list:
+            named = schema.LIST_NAMES.get(entry.list)
+            rule |= {"validate": "list", "source": f"={named}" if named else list(schema.LISTS[entry.list])}
+        else:
+            rule |= {"validate": "decimal", "criteria": ">=", "value": 0}
+        sheet.data_validation(row, col, row, col, rule)
+
+
+def _draw_heads(book, sheet, spots: Spots) -> None:
+    looks, profile = book.looks, book.profile
+    for title, names in ANSWER_GROUPS:
+        top = spots.at[names[0]][0] - 1
+        for i in range(3):
+            sheet.write_string(top, i, (title, "", "")[i], looks["section"])
+        for name in names:
+            words, _, _, quantity = cells.ANSWERS[name]
+            sheet.write_string(spots.at[name][0], 0, words, looks["label"])
+            sheet.write_string(spots.at[name][0], 2, _unit(profile, quantity), looks["unit"])
+    for i in range(BOLT_LEFT, BOLT_LEFT + 8):
+        sheet.write_string(FIRST_INPUT - 1, i, "Bolts, from the stump up" if i == BOLT_LEFT else "", looks["section"])
+    sheet.write_string(FIRST_INPUT, BOLT_LEFT, "No.", looks["header"])
+    sheet.set_row(FIRST_INPUT, 30)
+    for i, (_, words, quantity, _) in enumerate(BOLT_HEADS):
+        unit = _unit(profile, quantity)
+        side = "" if words == "Lift" else "_right"
+        sheet.write_string(FIRST_INPUT, BOLT_LEFT + 1 + i, f"{words} ({unit})" if unit else words, looks["header_computed" + side])
+    for k in range(1, cells.BOLT_ROWS + 1):
+        sheet.write_number(FIRST_INPUT + k, BOLT_LEFT, k, looks["label"])
+    top = spots.at["p1_size"][0] - 2
+    for i in range(BOLT_LEFT, BOLT_LEFT + 8):
+        sheet.write_string(top, i, "If bought in one size only; the cheapest mix is on Shopping" if i == BOLT_LEFT else "", looks["section"])
+    for i, (_, words, _) in enumerate(PACK_HEADS):
+        sheet.write_string(top + 1, BOLT_LEFT + 1 + i, words, looks["header_computed_right"])
+    sheet.write_string(FIRST_INPUT - 1, WORK_LEFT, "Working cells", looks["strong"])
+    for name in cells.WORK:
+        sheet.write_string(spots.at[name][0], WORK_LEFT, name, looks["label"])
+
+
+def _draw_chart(book, sheet, spots: Spots) -> None:
+    unit = units.profile_unit("length", book.profile)
+    chart = book.workbook.add_chart({"type": "scatter", "subtype": "straight"})
+    font = {"name": FONT, "size": 9, "bold": False}
+
+    def span(field: str, first: str, last: str) -> str:
+        return f"=Plan!{spots.span(f'{first}_{field}', f'{last}_{field}')}"
+
+    chart.add_series({"name": "edge of the bark", "categories": span("along", "edge0", "edge4"), "values": span("around", "edge0", "edge4"),
+                      "line": {"color": "#777777", "width": 1.25}, "marker": {"type": "none"}})
+    last = f"h{cells.HOLE_POINTS}"
+    chart.add_series({"name": "holes", "categories": span("along", "h1", last), "values": span("around", "h1", last),
+                      "line": {"none": True}, "marker": {"type": "circle", "size": 7, "fill": {"color": ACCENT}, "border": {"color": ACCENT}}})
+    chart.set_title({"name": "Drill map of bolt 1: the bark unrolled", "name_font": {**font, "size": 11, "bold": True}, "overlay": False})
+    chart.set_x_axis({"name": f"along the log ({unit})", "name_font": font, "num_font": font, "min": 0, "major_gridlines": {"visible": False}})
+    chart.set_y_axis({"name": f"around the log ({unit})", "name_font": font, "num_font": font, "min": 0, "num_format": "0",
+                      "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}})
+    chart.set_legend({"none": True})
+    chart.show_hidden_data()
+    chart.set_size({"width": 560, "height": 330})
+    sheet.insert_chart(spots.at["p1_size"][0] + cells.PACK_ROWS + 1, BOLT_LEFT, chart, {"object_position": 2, "description":
+                       "Holes of bolt 1 on the unrolled bark, along and around the log"})

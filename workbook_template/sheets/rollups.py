@@ -1,0 +1,235 @@
+"""The result sheets of numbers: Each log, Yield, Cost per pound (or kilogram), Shopping."""
+from __future__ import annotations
+
+from calc.results import COLUMNS
+from workbook_template import schema
+from workbook_template.results import Chart, ChartSeries, ResultSheet
+from workbook_template.sheets.view import KIND_LOOKS, View
+
+NOT_YET = "Filled by a refresh. Type your logs, then run a refresh: boltbook refresh and the name of this file."
+EACH_LOG = (
+    ("row", "Logs row", 7), ("log", "Log", 10), ("wood", "Wood", 17), ("strain", "Strain", 22), ("place", "Place", 14),
+    ("count", "Logs", 7), ("inoculated", "Inoculated", 12), ("age_months", "Age", 8), ("alive", "Alive", 7),
+    ("green_kg", "Green weight each", 9), ("dry_wood_kg", "Dry wood each", 9), ("holes", "Holes each", 8),
+    ("picked_kg", "Picked", 9), ("culled_kg", "Culled", 8), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 8),
+    ("flushes", "Flushes", 8), ("first_pick", "First pick", 12), ("last_pick", "Last pick", 12), ("soaks", "Soaks", 7),
+    ("efficiency", "Biological efficiency", 10), ("cash", "Cash", 10), ("labour_hours", "Own and helpers' hours", 10),
+    ("labour", "Labour", 10), ("cash_per_kg", "Cash cost", 10), ("cash_labour_per_kg", "Cash and labour cost", 11),
+)
+GROUP_YIELD = (
+    ("by", "By", 17), ("group", "Group", 36), ("logs", "Logs", 8), ("alive", "Alive", 8), ("bearing", "Bearing", 9),
+    ("picked_kg", "Picked", 10), ("culled_kg", "Culled", 9), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 9),
+    ("low_kg", "One log in ten below", 11), ("high_kg", "One log in ten above", 11), ("efficiency", "Biological efficiency", 11),
+    ("rows", "Lines it rests on", 9),
+)
+GROUP_COST = (
+    ("by", "By", 17), ("group", "Group", 36), ("logs", "Logs", 8), ("marketable_kg", "Marketable", 11), ("cash", "Cash", 11),
+    ("labour_hours", "Hours", 9), ("labour", "Labour", 11), ("total", "Cash and labour", 11), ("cash_per_kg", "Cash", 11),
+    ("cash_labour_per_kg", "Cash and labour", 12), ("labour_alone", "of it labour", 10),
+)
+
+
+def headers(view: View, table: str, columns) -> list[tuple[str, str]]:
+    """(header with unit, look) of each column."""
+    found = []
+    for name, title, _ in columns:
+        kind = COLUMNS[table][name][0] if name in COLUMNS[table] else "money per weight"
+        unit = view.unit(kind) if kind not in ("share", "logs") else ""
+        found.append((f"{title} ({unit})" if unit else title, KIND_LOOKS[kind]))
+    return found
+
+
+def values(view: View, table: str, frame, columns) -> list[list]:
+    return [view.column(frame[name], COLUMNS[table][name][0] if name in COLUMNS[table] else "money per weight") for name, _, _ in columns]
+
+
+def each_log(view: View) -> ResultSheet:
+    sheet = ResultSheet("Each log", [w for _, _, w in EACH_LOG], freeze=(5, 2), repeat=(4, 4))
+    sheet.heading("Each log", "Every row of Logs with all that was picked, done and spent on it. Picks that name several logs are shared equally.")
+    heads = headers(view, "each_log", EACH_LOG)
+    if view.results is None:
+        sheet.put(2, 0, NOT_YET, "about")
+        columns = [[None]] * len(heads)
+    else:
+        frame = view.results.each_log
+        sheet.put(2, 0, f"As of {day(view.as_of)}. {len(frame):,} rows. Costs run from the first day; a young log has cost and no yield yet.",
+                  "about")
+        columns = values(view, "each_log", frame, EACH_LOG)
+        if not len(frame):
+            columns = [[None]] * len(heads)
+    end = sheet.table(4, 0, heads, columns)
+    sheet.heights[4] = 54
+    sheet.filter, sheet.table_name = (4, 0, max(end - 1, 5), len(heads) - 1), "Each_log"
+    return sheet
+
+
+def day(date) -> str:
+    return f"{date.day} {date:%b %Y}"
+
+
+CHART_ROWS = 19  # rows kept free for charts above the tables
+
+
+def yield_sheet(view: View) -> ResultSheet:
+    sheet = ResultSheet("Yield", [w for _, _, w in GROUP_YIELD], freeze=(3, 0))
+    sheet.heading("Yield", "What the logs have given, by month and by group. Marketable is picked less culled. "
+                           "Biological efficiency is fresh weight picked over dry wood.")
+    top = 4 + CHART_ROWS
+    heads = headers(view, "groups", GROUP_YIELD)
+    results = view.results
+    if results is None:
+        sheet.put(2, 0, NOT_YET, "about")
+        groups, months = [[None]] * len(heads), ([None], [None])
+        pick = (top + 1, top + 1)
+    else:
+        frame = results.groups
+        sheet.put(2, 0, f"As of {day(view.as_of)}. A range of single logs is shown from five logs picked by themselves on; "
+                        "with fewer, too early to tell.", "about")
+        groups = values(view, "groups", frame, GROUP_YIELD)
+        months = (view.column(results.months["month"], "date"), view.column(results.months["picked_kg"], "weight"))
+        pick = span_of(frame, "strain x wood", top + 1)
+    sheet.put(top - 1, 0, "By group", "section")
+    end = sheet.table(top, 0, heads, groups)
+    sheet.put(end + 1, 0, "By month", "section")
+    month_row = end + 2
+    last = sheet.table(month_row, 0, [("Month", "month"), (f"Picked ({view.weight})", "two")], [list(months[0]), list(months[1])])
+    if results is not None and len(results.seasons):
+        _seasons(sheet, view, month_row)
+    months_span = (month_row + 1, max(last - 1, month_row + 1))
+    sheet.charts = [
+        Chart("column", f"Picked by month ({view.weight})", "month", view.weight,
+              [ChartSeries("picked", (*months_span, 0), (*months_span, 1))], at=(4, 0), size=(620, 350), date_axis=True),
+        Chart("bar", f"Marketable yield of a log so far, by strain and wood ({view.weight} a log)", "", f"{view.weight} a log",
+              [ChartSeries("per log", (*pick, 1), (*pick, 8))], at=(4, 4), size=(700, 350), y_format="0.00"),
+    ]
+    return sheet
+
+
+def _seasons(sheet: ResultSheet, view: View, row: int) -> None:
+    frame = view.results.seasons
+    sheet.put(row - 1, 3, "By season and year of inoculation", "section")
+    kinds = (("year", "Picked in", "year"), ("inoculation_year", "Inoculated", "text"), ("logs", "Logs", "logs"),
+             ("picked_kg", f"Picked ({view.weight})", "weight"), ("per_log_kg", f"Per log ({view.weight})", "weight"))
+    sheet.table(row, 3, [(title, KIND_LOOKS[kind]) for _, title, kind in kinds], [view.column(frame[n], k) for n, _, k in kinds])
+
+
+def span_of(frame, by: str, first_row: int) -> tuple[int, int]:
+    """Sheet rows (0-based) of the groups of one kind; the frame starts at first_row and each kind stands together."""
+    places = [i for i, v in enumerate(frame["by"]) if v == by]
+    return (first_row + places[0], first_row + places[-1]) if places else (first_row, first_row)
+
+
+def cost_sheet(view: View) -> ResultSheet:
+    name = schema.cost_sheet(view.profile)
+    sheet = ResultSheet(name, [w for _, _, w in GROUP_COST], freeze=(3, 0))
+    sheet.heading(name, "What a weight of marketable mushrooms has cost so far: first the cash, then with hours at their wage. "
+                        "Tools stand in full on the day they were bought.")
+    top = 4 + CHART_ROWS
+    heads = headers(view, "groups", GROUP_COST)
+    heads[4] = (f"Cash ({view.currency})", "money")
+    per = view.unit("money per weight")
+    heads[8], heads[9], heads[10] = (f"Cash ({per})", "money"), (f"Cash and labour ({per})", "money"), (f"of it labour ({per})", "money")
+    results = view.results
+    if results is None:
+        sheet.put(2, 0, NOT_YET, "about")
+        columns, strains, woods = [[None]] * len(heads), (top + 1, top + 1), (top + 1, top + 1)
+    else:
+        sheet.put(2, 0, f"As of {day(view.as_of)}. Young groups look dear: their cost is spent and their mushrooms are still to come. "
+                        "Not tax or legal advice.", "about")
+        frame = results.groups.assign(labour_alone=results.groups["cash_labour_per_kg"] - results.groups["cash_per_kg"])
+        columns = values(view, "groups", frame, GROUP_COST)
+        strains, woods = span_of(frame, "strain", top + 1), span_of(frame, "inoculation year", top + 1)
+    sheet.put(top - 1, 0, "By group", "section")
+    end = sheet.table(top, 0, heads, columns)
+    if results is not None:
+        end = _spending(sheet, view, end + 1)
+    sheet.charts = [
+        Chart("stacked bar", f"Cost so far by strain ({per})", "", per,
+              [ChartSeries("cash", (*strains, 1), (*strains, 8)), ChartSeries("labour", (*strains, 1), (*strains, 10), "hatched")],
+              at=(4, 0), size=(600, 350), y_format="0.00"),
+        Chart("stacked bar", f"Cost so far by year of inoculation ({per})", "", per,
+              [ChartSeries("cash", (*woods, 1), (*woods, 8)), ChartSeries("labour", (*woods, 1), (*woods, 10), "hatched")],
+              at=(4, 4), size=(600, 350), y_format="0.00"),
+    ]
+    return sheet
+
+
+def _spending(sheet: ResultSheet, view: View, row: int) -> int:
+    results = view.results
+    sheet.put(row, 0, "Where the money and hours went", "section")
+    kinds = (("view", "View", "text"), ("category", "Category", "text"), ("amount", f"Amount ({view.currency})", "money"),
+             ("hours", "Hours", "hours"), ("share", "Share", "share"), ("rows", "Lines", "whole"))
+    end = sheet.table(row + 1, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(results.costs[n], k) for n, _, k in kinds])
+    sheet.put(end + 1, 0, "Does it close? Spent = charged to logs + not yet charged", "section")
+    kinds = (("view", "View", "text"), ("spent", "Spent", "money"), ("charged", "Charged", "money"),
+             ("not_yet_charged", "Not yet", "money"), ("dated_later", "of it dated later", "money"), ("no_log_yet", "no log yet", "money"),
+             ("no_log_known", "log not known", "money"), ("difference", "Difference", "money"))
+    # the second column is wide: the group column
+    frame = results.reconciliation
+    return sheet.table(end + 2, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])
+
+
+SHOPPING = (("form", "Spawn form", "text", 24), ("logs", "Logs", "logs", 9), ("holes", "Holes", "whole", 9), ("need", "Need, with spares", "need", 12),
+            ("need_kind", "in", "text", 10), ("buy", "Cheapest packs", "text", 38), ("cost", "Cost", "money", 11),
+            ("left_over", "Left over", "need", 11), ("wax_kg", "Wax", "weight", 9))
+
+
+def shopping(view: View) -> ResultSheet:
+    sheet = ResultSheet("Shopping", [w for *_, w in SHOPPING], freeze=(3, 0))
+    sheet.heading("Shopping", "The exact cheapest whole packs for the logs not yet inoculated and for the Plan, wax, and hours to set aside.")
+    if view.results is None:
+        sheet.put(2, 0, NOT_YET, "about")
+        return sheet
+    results = view.results
+    sheet.put(2, 0, "Prices are those typed on Lists, Spawn packs. Without a price, the packs with the least left over are shown.", "about")
+    sheet.put(4, 0, "To buy", "section")
+    by_weight = [kind == "weight" for kind in results.shopping["need_kind"]]
+    heads = [(f"{t} ({view.unit(k)})" if k in ("money", "weight") else t, "two" if k == "need" else KIND_LOOKS[k]) for _, t, k, _ in SHOPPING]
+    columns = []
+    for name, _, kind, _ in SHOPPING:
+        if kind == "need":
+            columns.append([needed(view, v, w) for v, w in zip(results.shopping[name], by_weight, strict=True)])
+        elif name == "need_kind":
+            columns.append([view.weight if w else "pieces" for w in by_weight])
+        else:
+            columns.append(view.column(results.shopping[name], kind))
+    if len(results.shopping):
+        end = sheet.table(5, 0, heads, columns)
+    else:
+        sheet.put(5, 0, "Every log on Logs has its day of inoculation, and the Plan is empty: nothing to buy.", "label")
+        end = 6
+    end = _ways(sheet, view, end + 1)
+    _hours(sheet, view, end + 1)
+    return sheet
+
+
+def needed(view: View, value, by_weight: bool):
+    """A need in pieces, or in the workbook's weight."""
+    return view.number(value, "weight" if by_weight else "pieces")
+
+
+def _ways(sheet: ResultSheet, view: View, row: int) -> int:
+    frame = view.results.packs
+    if not len(frame):
+        return row
+    sheet.put(row, 0, "The cheapest mix against buying one size only", "section")
+    weight = {form: kind == "weight" for form, kind in zip(view.results.shopping["form"], view.results.shopping["need_kind"], strict=True)}
+    words = ["cheapest" if w == 0 else "one size only" for w in frame["way"]]
+    columns = [view.column(frame["form"], "text"), words, view.column(frame["packs"], "whole"), view.column(frame["pack_size"], "pieces"),
+               [view.weight if weight.get(f) else "pieces" for f in frame["form"]],
+               [None] * len(frame), view.column(frame["cost"], "money"),
+               [needed(view, v, weight.get(f)) for v, f in zip(frame["left_over"], frame["form"], strict=True)], view.column(frame["dearer"], "money")]
+    heads = [("Spawn form", "text"), ("Way", "text"), ("Packs", "whole"), ("of size", "plain"), ("in", "text"), ("", "text"),
+             (f"Cost of the way ({view.currency})", "money"), ("Left over", "two"), (f"Dearer by ({view.currency})", "money")]
+    return sheet.table(row + 1, 0, heads, columns)
+
+
+def _hours(sheet: ResultSheet, view: View, row: int) -> None:
+    frame = view.results.hours
+    if not len(frame):
+        return
+    sheet.put(row, 0, "Hours to set aside", "section")
+    kinds = (("step", "Step", "text"), ("minutes_per_log", "Minutes a log", "minutes"), ("timed_logs", "Timed logs", "logs"),
+             ("rows", "Timed lines", "whole"), ("used", "Used", "text"), ("basis", "From", "text"), ("logs", "Logs to do", "logs"),
+             ("hours", "Hours", "hours"))
+    sheet.table(row + 1, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])

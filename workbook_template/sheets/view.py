@@ -1,0 +1,69 @@
+"""What the result sheets show: the results of one refresh in the workbook's own units, with words for units."""
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from calc import units
+from calc.problems import Problem
+from calc.results import Results
+
+# How a result's kind is shown: look, and the quantity that turns SI into the workbook's unit.
+KIND_LOOKS = {
+    "text": "text", "whole": "whole", "logs": "whole", "date": "date", "year": "plain", "months": "one", "weight": "two",
+    "volume": "three", "share": "percent", "money": "money", "money per weight": "money", "hours": "one", "minutes": "one",
+    "pieces": "two",
+}
+
+
+@dataclass
+class View:
+    """Results and problems of a refresh, ready to be laid out. `results` None: a new workbook, nothing refreshed yet."""
+
+    profile: str
+    currency: str
+    yard: str
+    file_name: str
+    as_of: dt.date | None = None
+    stamp: str = ""
+    results: Results | None = None
+    problems: list[Problem] = field(default_factory=list)
+    counts: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+    @property
+    def weight(self) -> str:
+        return units.profile_unit("weight", self.profile)
+
+    def unit(self, kind: str) -> str:
+        """The word for a kind's unit: lb, USD per lb, h, or nothing."""
+        return {
+            "weight": self.weight, "volume": units.profile_unit("volume", self.profile), "money": self.currency,
+            "money per weight": f"{self.currency} per {self.weight}", "hours": "h", "minutes": "min", "months": "months",
+            "share": "%", "logs": "logs",
+        }.get(kind, "")
+
+    def factor(self, kind: str) -> float:
+        """Multiply an SI number by this to show it."""
+        if kind in ("weight", "volume"):
+            return 1.0 / units.factor(kind, self.profile)
+        return units.factor("weight", self.profile) if kind == "money per weight" else 1.0
+
+    def number(self, value, kind: str):
+        """An SI number in the workbook's unit; None where it is not known."""
+        if value is None or (isinstance(value, float) and math.isnan(value)):
+            return None
+        return float(value) * self.factor(kind)
+
+    def column(self, series: pd.Series, kind: str) -> list:
+        """A result column as plain values of the workbook's unit, None where not known."""
+        if kind == "date":
+            return [None if pd.isna(v) else v.date() for v in pd.to_datetime(series)]
+        if kind == "text":
+            return [None if pd.isna(v) else v for v in series]
+        numbers = series.to_numpy(dtype=float) * self.factor(kind)
+        if kind in ("year", "whole", "logs"):
+            return [None if math.isnan(v) else int(v) if v == int(v) else float(v) for v in numbers]
+        return [None if math.isnan(v) else float(v) for v in numbers]
