@@ -67,8 +67,11 @@ def normal(text: str) -> str:
     >>> normal("３½’"), normal("4’\\u00a02”")
     ("3 1/2'", '4\\' 2"')
     """
+    text = str(text)
+    if text.isascii() and text.isprintable():
+        return " ".join(text.replace("`", "'").replace("''", '"').lower().split())
     out = []
-    for char in "".join(_spelt(c) for c in str(text)):
+    for char in "".join(_spelt(c) for c in text):
         kind = unicodedata.category(char)
         if kind == "Nd":
             out.append(str(unicodedata.decimal(char)))

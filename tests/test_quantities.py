@@ -30,8 +30,8 @@ def inches(text, profile="us"):
     ("4 ft", 48), ("4'", 48), ("4’", 48), ("4 feet", 48), ("4′", 48), ("4 Ft.", 48),
     ("4'2\"", 50), ("4’ 2”", 50), ("4 ft 2 in", 50), ("4ft2", 50), ("4'2", 50), ("4'-2\"", 50),
     ("4' 2''", 50), ("4 ft, 2 in", 50), ("4 ft and 2 in", 50),
-    ("3 1/2 ft", 42), ("3½'", 42), ("3-1/2 ft", 42), ("3' 6½\"", 42.5), ("40\"", 40), ("40''", 40),
-    ("40 in.", 40), ("100cm", 100 / 2.54), ("1.2 m", 120 / 2.54), ("1,2 m", 120 / 2.54), ("1 m 20", 120 / 2.54),
+    ("3 1/2 ft", 42), ("3½'", 42), ("3-1/2 ft", 42), ("3' 6½\"", 42.5), ("40\"", 40),
+    ("40''", 40), ("40 in.", 40), ("100cm", 100 / 2.54), ("1.2 m", 120 / 2.54), ("1,2 m", 120 / 2.54), ("1 m 20", 120 / 2.54),
     ("1 m 20 cm", 120 / 2.54), ("0,200 m", 20 / 2.54), ("48", 48), ("５０", 50), ("4\u00a0ft", 48), ("+3", 3),
     ("5/16", 0.3125), ("½", 0.5), ("3 1/2", 3.5), ("3-1/2", 3.5), ("1 yd", 36), ("3 1\u20442", 3.5),
     ("−3", -3), ("-3 ft", -36), ("none", 0), ("-", 0), ("–", 0), ("Nil", 0), (" 12 ; ", 12),
@@ -57,8 +57,8 @@ def test_a_bare_number_takes_the_unit_of_the_workbook():
     assert read_quantity("1.5", "weight", "metric").value_si == 1.5
 
 
-@pytest.mark.parametrize("text, hours", [("12", 12), ("12 h", 12), ("1 day", 24), ("90 min", 1.5), ("1h30", 1.5),
-                                         ("1 h 30 min", 1.5), ("1:30", 1.5), ("24 hrs", 24)])
+@pytest.mark.parametrize("text, hours", [("12", 12), ("12 h", 12), ("1 day", 24), ("90 min", 1.5),
+                                         ("1h30", 1.5), ("1 h 30 min", 1.5), ("1:30", 1.5), ("24 hrs", 24)])
 def test_hours(text, hours):
     assert read_quantity(text, "hours", "us").value_si == hours * 3600
 
@@ -120,8 +120,8 @@ def test_money(text, value):
 
 
 # 8 a pound is 8 / 0.45359237 a kilogram.
-@pytest.mark.parametrize("text, per_kg", [("8", 8 / LB), ("$8/lb", 8 / LB), ("8 per kg", 8), ("8 a lb", 8 / LB),
-                                          ("0.50/oz", 8 / LB)])
+@pytest.mark.parametrize("text, per_kg", [("8", 8 / LB), ("$8/lb", 8 / LB), ("8 per kg", 8),
+                                          ("8 a lb", 8 / LB), ("0.50/oz", 8 / LB)])
 def test_prices_come_out_per_kilogram(text, per_kg):
     assert read_quantity(text, "money per weight", "us").value_si == pytest.approx(per_kg, rel=1e-12)
 
