@@ -111,14 +111,14 @@ def _guarded(work):
     """Run file work; every known trouble becomes one sentence and its exit code."""
     from workbook_template.ports.layout import LayoutProblem
     from workbook_template.ports.preflight import FileProblem
-    from workbook_template.ports.swap import ChangedMeanwhile, FileInUse
+    from workbook_template.ports.swap import SaveProblem
     try:
         return work()
     except LayoutProblem as trouble:
         raise Mistake("\n".join([*trouble.sentences, "Nothing was written."])) from None
     except FileProblem as trouble:
         raise Mistake(str(trouble)) from None
-    except (FileInUse, ChangedMeanwhile) as trouble:
+    except SaveProblem as trouble:
         raise Mistake(str(trouble), BLOCKED) from None
     except OSError as error:
         name = f" ({error.filename})" if error.filename else ""

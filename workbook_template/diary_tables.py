@@ -114,7 +114,7 @@ COSTS = Table(
                formula='IF(AND({date}="",{item}="",{amount}=""),"",IF({date}="","needs a date",IF({amount}="","how much money?",'
                        'IF(OR(NOT(ISNUMBER({date})),NOT(ISNUMBER({amount}))),"read at refresh",IF({life_years}="","ok",'
                        'IF(NOT(ISNUMBER({life_years})),"life in years?",IF({life_years}<=0,"life in years?",'
-                       'IF(N({salvage})>{amount},"salvage above price","ok"))))))))', twin=cost_check),
+                       'IF(AND(ISNUMBER({salvage}),{salvage}>{amount}),"salvage above price","ok"))))))))', twin=cost_check),
         Column("category", "Category", CHOICE, "Kind of spending.", width=12, list="categories"),
         Column("for_logs", "For", TEXT, "all, a wood, a strain, a log or a range, or an inoculation year. Blank means all.",
                width=16),

@@ -251,7 +251,9 @@ def check_written(path, parts: Iterable[str], rows: dict[str, int] | None = None
                 raise FileProblem(f"The new file is damaged ({part}: {error}). {NOT_USED}") from error
             found = _count_rows(xml) if part in expected else None
             if found != expected.get(part):
-                raise FileProblem(f"The new file holds {found} rows of {part}, not {expected[part]}. {NOT_USED}")
+                raise FileProblem(
+                    f"The new file holds {found} rows of {part}, not {expected[part]}. {NOT_USED}"
+                )
 
 
 def _count_rows(xml: bytes) -> int:

@@ -163,8 +163,8 @@ class Guard:
         copy = _free_name(self.path, f"{now:%Y-%m-%d %H%M}")
         _replace(temporary, copy)
         return ChangedMeanwhile(
-            f"{self.path.name} was saved by someone else meanwhile, so it was left alone. The refreshed version "
-            f"is in {copy.name} beside it; or run the refresh again.", copy,
+            f"{self.path.name} was saved by someone else meanwhile, so it was left alone. The refreshed "
+            f"version is in {copy.name} beside it; or run the refresh again.", copy,
         )
 
 
@@ -244,8 +244,8 @@ def _as_problem(error: OSError, path: Path) -> SaveProblem:
                            "room and try again.")
     refused = isinstance(error, PermissionError)
     if error.errno == errno.EROFS or (refused and not os.access(path.parent, os.W_OK)):
-        return SaveProblem(f"The folder of {path.name} cannot be written to. Copy the workbook to a folder of "
-                           "your own.")
+        return SaveProblem(f"The folder of {path.name} cannot be written to. Copy the workbook to a folder "
+                           "of your own.")
     if refused:
         return FileInUse(f"{path.name} is open in another program. Close it there and try again.")
     return SaveProblem(f"{path.name} could not be saved ({error.strerror or error}). It was left as it was.")

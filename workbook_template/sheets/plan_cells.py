@@ -141,7 +141,7 @@ def breast_height(profile: str) -> float:
     return tables.figure("breast_height_ft" if profile == "us" else "breast_height_m").typical
 
 
-def _bolts(inputs: dict, env: Env) -> list[tuple[float, float, float | None]]:
+def planned_bolts(inputs: dict, env: Env) -> list[tuple[float, float, float | None]]:
     """(logs, small end, large end or None) of each row of the bolt table, in metres."""
     number = {k: serial(v) for k, v in inputs.items() if is_number(v)}
     if number.get("bolt_length", 0) <= 0:
@@ -174,7 +174,7 @@ def values(inputs: dict, env: Env) -> dict:
     if species and is_number(species.get("green_density")):
         per_volume = env.si(species["green_density"], "weight") / env.si(1.0, "volume")
 
-    bolts = _bolts(inputs, env)
+    bolts = planned_bolts(inputs, env)
     totals = dict.fromkeys(("weight", "holes", "ends", "area", "over", "logs"), 0.0)
     heaviest = 0.0
     for k in range(1, BOLT_ROWS + 1):

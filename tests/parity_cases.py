@@ -1,0 +1,139 @@
+"""Rows that every live column must get right: typical, edges, blanks and refusals. In the units of the profile."""
+from __future__ import annotations
+
+import datetime as dt
+
+from workbook_template.lists_tables import shipped_forms, shipped_strains, shipped_woods
+from workbook_template.yard import Yard
+
+DAY = dt.date(2026, 11, 15)
+
+
+def _log(name, wood="white oak", strain="oyster", diameter=4.0, length=40.0, **more):
+    return {"log": name, "wood": wood, "strain": strain, "diameter": diameter, "length": length, **more}
+
+
+def _logs(scale: float) -> list[dict]:
+    """scale: size of an inch in the workbook's unit."""
+    def n(inches):
+        return inches * scale
+
+    return [
+        _log("A1", diameter=n(4), length=n(48), hole_spacing=n(6), row_spacing=n(2), inoculated=dt.date(2025, 3, 1)),
+        _log("A2", diameter=n(5), length=n(40), large_end=n(5.5), inoculated=dt.date(2024, 4, 10), count=12),
+        _log("a2b", "NORTHERN RED OAK", diameter=n(6.25), length=n(36), spawn_form="sawdust", ends_waxed="yes"),
+        _log("A4", "red maple", diameter=n(3.1), length=n(44.4), spawn_form="sawdust, by log", count=3),
+        _log("A5", "quaking aspen", diameter=n(9), length=n(12), spawn_form="totem", ends_waxed="yes"),
+        _log("A6", diameter=n(4.5), length=n(40), holes_drilled=37, spawn_form="thimble"),
+        _log("A7", "sugar maple", diameter=n(2), length=n(4), inoculated=dt.date(2026, 11, 15)),  # two margins: one hole a row
+        _log("A8", diameter=n(4), length=n(3.9)),  # shorter than two margins
+        _log("A9", diameter=n(0.2), length=n(2)),  # the thinnest and shortest that is computed
+        _log("A10", diameter=n(40), length=n(120)),  # thick, computed and asked about
+        _log("A11", diameter=n(60), length=n(40)),  # thicker than any bolt
+        _log("A12", diameter=dt.date(2026, 5, 16), length=n(40)),  # 5/16 turned into a date
+        _log("A13", length="4'2\""),
+        _log("A14", diameter="5,5"),
+        _log("A15", diameter=n(5), length=n(40), large_end="six"),
+        _log("A16", diameter=n(5), length=n(40), large_end=n(200)),
+        _log("A17", wood="elder"),
+        _log("A18", wood=None), _log("A19", diameter=None), _log("A20", length=None),
+        _log("dup"), _log("DUP"),
+        _log(None), {"wood": "white oak"},
+        {},
+        _log("007", diameter=n(4), length=n(40)), _log("7", diameter=n(4), length=n(40)),  # not the same name
+        _log("1E5", diameter=n(4), length=n(40), spawn_form="no such form"),
+        _log("A21", diameter=n(4), length=n(40), count="about 3", inoculated="last spring"),
+        _log("A22", diameter=n(4), length=n(40), inoculated=dt.date(2027, 1, 1)),  # after the As of day
+        _log("A23", diameter=n(4), length=n(40), hole_spacing="six", row_spacing=n(2.5)),
+        _log("A24", diameter=n(7), length=n(40), hole_spacing=n(4), row_spacing=n(4), count=2, spawn_form="plug", ends_waxed="no"),
+        _log("=A1", diameter=n(4), length=n(40)),  # text, not a formula
+    ]
+
+
+def _events() -> list[dict]:
+    def line(date, event, log, amount, **more):
+        return {"date": date, "event": event, "log": log, "amount": amount, **more}
+
+    day = dt.date(2026, 10, 1)
+    return [
+        line(day, "picked", "A1", 1.25), line(day, "picked", "a1", 0.5), line(day, "Picked", "A2", 3), line(day, "picked", "A1-A6", 4),
+        line(day, "picked", "A1", "12 oz"), line(day, "culled", "A1", 0.2), line(day, "picked", "007", 0.4), line(day, "picked", "7", 0.3),
+        line(day, "rain", None, 1.2), line(day, "picked", None, 2), line(day, "picked", "A1", None), line(day, "checked", "A1", None),
+        line(day, None, "A1", 1), line(None, "picked", "A1", 1), line("1.10.2026", "picked", "A1", 1), line(day, "sang", "A1", 1),
+        line(None, None, None, None), line(None, None, None, None, event_note="a dry week"), line(day, "note", None, None),
+    ]
+
+
+def _costs() -> list[dict]:
+    day = dt.date(2025, 1, 5)
+    return [
+        {"date": day, "item": "plugs", "amount": 32.0}, {"date": day, "item": "drill", "amount": 120.0, "life_years": 5, "salvage": 20.0},
+        {"date": day, "item": "dryer", "amount": 50000.0, "life_years": 5, "salvage": 5000.0}, {"date": day, "item": "cart", "amount": 90.0, "life_years": 10},
+        {"date": day, "item": "saw", "amount": 200.0, "life_years": 0}, {"date": day, "item": "saw", "amount": 200.0, "life_years": 4, "salvage": 300.0},
+        {"date": day, "item": "saw", "amount": 200.0, "life_years": "four"}, {"date": day, "item": "tarp", "amount": "30 USD", "life_years": 3},
+        {"date": None, "item": "tarp", "amount": 30.0}, {"date": day, "item": "tarp", "amount": None}, {"date": "May", "item": "tarp", "amount": 30.0},
+        {}, {"date": day, "item": "refund", "amount": -5.0, "life_years": 2},
+    ]
+
+
+def _sales() -> list[dict]:
+    def line(date, market, kind, product, amount, **more):
+        return {"date": date, "market": market, "kind": kind, "product": product, "amount": amount, **more}
+
+    day, early = dt.date(2026, 6, 6), dt.date(2024, 1, 1)
+    return [
+        line(day, "Stall", "sold", "fresh", 2.5), line(day, "stall", "Sold", "FRESH", 2.5), line(day, "Stall", "sold", "fresh", 2.5, price=11.0),
+        line(day, "Stall", "sold", "dried", 0.5), line(early, "Stall", "sold", "fresh", 1.0), line(dt.date(2025, 5, 1), "Stall", "sold", "fresh", 1.0),
+        line(day, "Partner", "delivered", "fresh", 6.0), line(day, "Partner", "sold", "fresh", 4.0), line(day, "Partner", "returned", "fresh", 1.0),
+        line(day, "Kitchen", "delivered", "fresh", 5.0), line(day, "Kitchen", "returned", "fresh", 1.0), line(day, "Kitchen", "sold", "fresh", 1.0),
+        line(day, "Partner", "spoiled", "fresh", 0.5), line(day, "Partner", "counted", "fresh", 0.5), line(day, "Partner", "paid", None, 30.0),
+        line(day, "Partner", "fee", None, 4.0), line(day, "Nobody", "sold", "fresh", 1.0), line(day, "Partner", "lent", "fresh", 1.0),
+        line(day, "Partner", "sold", "fresh", None), line(day, "Partner", "sold", "fresh", "two"), line(None, "Partner", "sold", "fresh", 1.0),
+        line("6/6/26", "Partner", "sold", "fresh", 1.0), {},
+    ]
+
+
+def _prices() -> list[dict]:
+    return [
+        {"price_market": "Stall", "price_product": "fresh", "price_from": dt.date(2026, 5, 1), "price_each": 15.0},
+        {"price_market": "Stall", "price_product": "fresh", "price_from": dt.date(2025, 5, 1), "price_each": 14.0},
+        {"price_market": "Stall", "price_product": "dried", "price_from": dt.date(2026, 5, 1), "price_each": "dear"},
+        {"price_market": "Partner", "price_product": "fresh", "price_from": dt.date(2026, 1, 1), "price_each": 12.0},
+        {"price_market": "Kitchen", "price_product": "fresh", "price_from": dt.date(2026, 1, 1), "price_each": 9.5},
+    ]
+
+
+def yard(profile: str) -> Yard:
+    scale = 1.0 if profile == "us" else 2.54
+    return Yard(profile, settings={"as_of_typed": DAY}, tables={
+        "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(),
+        "markets": [{"market": "Stall", "terms": "own stall"}, {"market": "Partner", "terms": "on consignment", "commission": 0.25},
+                    {"market": "Kitchen", "terms": "bought outright"}],
+        "woods": shipped_woods(profile) + [{"wood": "half known", "wood_gravity": 0.5}],
+        "forms": shipped_forms(profile), "strains": shipped_strains(profile),
+    })
+
+
+def _plan(profile: str, **inputs) -> Yard:
+    base = yard(profile)
+    base.tables["logs"] = base.tables["logs"][:3]
+    base.tables["packs"] = [
+        {"pack_form": "plug", "pack_size": 100, "pack_price": 12.0}, {"pack_form": "sawdust", "pack_size": 5.5, "pack_price": 28.0},
+        {"pack_form": "plug", "pack_size": 500}, {"pack_form": "plug", "pack_size": 1000, "pack_price": 55.0}, {"pack_form": "plug", "pack_size": "big"},
+        {"pack_form": "totem", "pack_size": 5.0, "pack_price": 30.0}]
+    base.plan = inputs
+    base.settings |= {"ends_waxed": "yes"} if inputs.pop("wax_ends", False) else {}
+    return base
+
+
+def plans() -> dict[str, Yard]:
+    """Plans for the Plan sheet, each its own workbook."""
+    return {
+        "a tree": _plan("us"),
+        "a tall tree in metres": _plan("metric", dbh=31.5, height=14.0, top=6.0, bolt_length=90, form="sawdust", wood="sugar maple", wax_ends=True),
+        "bolts on hand": _plan("us", have="bolts on hand", bolts=25, bolt_diameter=5.5, bolt_length=36, along=4, around=2.5, wax_ends=True),
+        "totems": _plan("us", have="bolts on hand", bolts=6, bolt_diameter=10, bolt_length=12, form="totem", wood="elder"),
+        "too short to drill": _plan("us", have="bolts on hand", bolts=2, bolt_diameter=4, bolt_length=3, wanted=None),
+        "a bush": _plan("us", dbh=2.5, height=3, top=3),
+        "words": _plan("metric", dbh="thick", have="bolts on hand", bolts="some"),
+    }

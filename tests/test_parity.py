@@ -1,0 +1,134 @@
+"""Every native formula of the workbook against its Python twin, computed by a real LibreOffice.
+
+The files are written without values, LibreOffice computes each formula, and a planted wrong value must be corrected.
+"""
+from __future__ import annotations
+
+import math
+import shutil
+import zipfile
+from pathlib import Path
+
+import parity_cases
+import pytest
+from workbook_template import schema
+from workbook_template.build import build, environment, guarded_rows, table_spot
+from workbook_template.columns import COMPUTED
+from workbook_template.twins import is_number, serial
+
+PROFILES = ("us", "metric")
+CANARY = 123456.0
+ROWS = 40
+
+
+def same(seen, wanted) -> bool:
+    if wanted in ("", None):
+        return seen in ("", None)
+    if is_number(wanted):
+        return is_number(seen) and math.isclose(serial(seen), serial(wanted), rel_tol=1e-9, abs_tol=1e-12)
+    return seen == wanted
+
+
+def plant(path: Path, sheet_part: str, cell: str) -> None:
+    """Put a wrong value into a formula cell that was written without one."""
+    copy = path.with_suffix(".tmp")
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(copy, "w", zipfile.ZIP_DEFLATED) as new:
+        for item in old.infolist():
+            data = old.read(item)
+            if item.filename == sheet_part:
+                start = data.index(f'<c r="{cell}"'.encode())
+                end = data.index(b"</c>", start)
+                changed = data[start:end].replace(b't="str"', b"").replace(b"<v></v>", f"<v>{CANARY}</v>".encode())
+                assert changed != data[start:end], "the canary was not planted"
+                data = data[:start] + changed + data[end:]
+            new.writestr(item, data)
+    shutil.move(copy, path)
+
+
+@pytest.fixture(scope="module", params=PROFILES)
+def computed(request, office, tmp_path_factory):
+    """The parity workbook of a profile, computed by LibreOffice."""
+    path = tmp_path_factory.mktemp("parity") / f"parity_{request.param}.xlsx"
+    yard = parity_cases.yard(request.param)
+    singles = build(path, yard, rows=ROWS, as_of=parity_cases.DAY, cached=False)
+    plant(path, "xl/worksheets/sheet2.xml", "H6")  # Logs, volume of the first row
+    return yard, singles, office.computed(path)
+
+
+def twins(yard, table):
+    """(row number, column, value its twin gives) of every computed cell, guarded rows without anything typed too."""
+    env = environment(yard, parity_cases.DAY)
+    first, _ = table_spot(table)
+    rows = env.rows[table.key]
+    for i, row in enumerate(rows + [{}] * (guarded_rows(table, ROWS, len(rows)) - len(rows))):
+        for column in table.columns:
+            if column.kind == COMPUTED:
+                filled = any(row.get(c.key) not in (None, "") for c in table.columns)
+                yield first + i + 1, column, column.twin(row, env) if filled else ""
+
+
+def test_canary_was_corrected(computed):
+    seen = computed[2]["Logs"]["H6"].value
+    assert seen != CANARY and seen > 0
+
+
+def test_every_table_formula_equals_its_twin(computed):
+    yard, _, book = computed
+    wrong, compared = [], 0
+    for table in schema.TABLES:
+        _, left = table_spot(table)
+        keys = [c.key for c in table.columns]
+        for row, column, wanted in twins(yard, table):
+            seen = book[table.sheet].cell(row, left + keys.index(column.key) + 1).value
+            compared += 1
+            if not same(seen, wanted):
+                wrong.append(f"{table.sheet} row {row} {column.key}: LibreOffice {seen!r}, twin {wanted!r}")
+    assert not wrong, "\n".join(wrong[:30])
+    assert compared > 1500
+
+
+def test_single_formulas_equal_their_twins(computed):
+    _, singles, book = computed
+    wrong = [f"{sheet}!{cell}: LibreOffice {book[sheet][cell].value!r}, twin {value!r}"
+             for sheet, cell, _, value in singles if not same(book[sheet][cell].value, value)]
+    assert not wrong, "\n".join(wrong[:30])
+
+
+def test_no_formula_gives_an_error_value(computed):
+    book = computed[2]
+    errors = [f"{sheet.title}!{c.coordinate} {c.value}" for sheet in book for row in sheet.iter_rows() for c in row
+              if isinstance(c.value, str) and c.value.startswith("#") and c.value.endswith(("!", "?", "A"))]
+    assert errors == []
+
+
+@pytest.mark.parametrize("table", schema.TABLES, ids=lambda t: t.key)
+def test_every_computed_column_has_a_twin_and_telling_cases(table):
+    yard = parity_cases.yard("us")
+    for column in table.columns:
+        if column.kind != COMPUTED:
+            continue
+        assert column.formula and column.twin, f"{column.key} needs a formula and a twin"
+        values = [v for _, c, v in twins(yard, table) if c is column]
+        assert any(v not in ("", None) for v in values), f"{column.key}: no case with a value"
+        assert any(v in ("", None) for v in values), f"{column.key}: no case that stays blank"
+
+
+@pytest.mark.parametrize("name", parity_cases.plans())
+def test_plan_equals_its_twin(name, office, tmp_path):
+    path = tmp_path / "plan.xlsx"
+    singles = build(path, parity_cases.plans()[name], rows=10, as_of=parity_cases.DAY, cached=False)
+    book = office.computed(path)
+    plan = [s for s in singles if s[0] == "Plan"]
+    wrong = [f"{cell}: LibreOffice {book['Plan'][cell].value!r}, twin {value!r}, formula {formula[:160]}"
+             for _, cell, formula, value in plan if not same(book["Plan"][cell].value, value)]
+    assert not wrong, f"{len(wrong)} of {len(plan)}\n" + "\n".join(wrong[:20])
+    assert len(plan) > 700
+
+
+def test_cached_values_are_the_true_ones(trusting_office, tmp_path):
+    """A program that trusts the file shows the same as one that computes."""
+    path = tmp_path / "cached.xlsx"
+    build(path, parity_cases.yard("us"), rows=40, as_of=parity_cases.DAY)
+    book = trusting_office.computed(path)
+    assert book["Logs"]["H6"].value == pytest.approx(math.pi / 4 * 16 * 48 / 1728, rel=1e-12)  # 4 in x 48 in
+    assert book["Logs"]["K6"].value == 45  # 6 x 2 in with 2 in margins: 3 rows of 8 and 3 of 7

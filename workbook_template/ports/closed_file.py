@@ -1,0 +1,135 @@
+"""The closed file as a port: read the inputs, write the result sheets, swap the whole file in at once."""
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+from xml.parsers import expat
+
+from workbook_template.draw_results import chart_parts
+from workbook_template.looks import RESULT_LOOKS
+from workbook_template.ports.layout import LayoutProblem
+from workbook_template.ports.package import (
+    Block,
+    CellData,
+    ColumnData,
+    SheetPatch,
+    check_written,
+    patch,
+    read_style_ids,
+    sheet_parts,
+    used_range,
+    write_rows,
+)
+from workbook_template.ports.parts import column_letters, read_book
+from workbook_template.ports.reader import read_cells
+from workbook_template.ports.swap import Guard, write_new
+from workbook_template.results import ResultSheet
+from workbook_template.sheets.answers import LOOKS_TITLE
+
+
+class ClosedFile:
+    """A workbook on disk, held from before it is read until its new version is whole.
+
+    out: write there and leave the file as it is. Raises FileInUse at once where a program has the file open.
+    """
+
+    def __init__(self, path: Path, out: Path | None = None, force: bool = False):
+        self._guard = Guard(path, force=force)
+        self.source = self._guard.path
+        self.target = out if out else path
+
+    def __enter__(self) -> ClosedFile:
+        return self
+
+    def __exit__(self, *exc) -> None:
+        return None
+
+    def write(self, sheets: list[ResultSheet]) -> Path | None:
+        """Write the result sheets; returns the backup's path, None where the result went elsewhere."""
+        styles = legend(self.source)
+        parts = sheet_parts(self.source)
+        missing = [s.name for s in sheets if s.name not in parts]
+        if missing:
+            raise LayoutProblem([f"The result sheet {name} is not there. It was called {name}: if you renamed it, rename it back; "
+                                 "if it is gone, copy it back from the last backup." for name in missing])
+        patches = {sheet.name: _patch(self.source, sheet, parts[sheet.name], styles) for sheet in sheets}
+        made: dict[str, list[str]] = {}
+
+        def put(path: Path) -> None:
+            made["parts"] = patch(self.source, path, patches)
+
+        def check(path: Path) -> None:
+            check_written(path, made["parts"])
+
+        if Path(self.target).resolve() == self.source.resolve():
+            return self._guard.save(put, check)
+        write_new(self.target, put, check, overwrite=False)
+        return None
+
+
+def legend(path: Path) -> dict[str, int]:
+    """Look -> style number in this file, from the samples at the foot of Sources."""
+    cells = read_cells(path, "Sources")
+    top = next((int(a[1:]) for a, v in cells.items() if a[0] == "A" and a[1:].isdigit() and v == LOOKS_TITLE), None)
+    if top is None:
+        raise LayoutProblem([f'Sources has lost its last block, "{LOOKS_TITLE}". Copy the sheet Sources back from the last backup, '
+                             "or from a new workbook of the same units."])
+    spots = {f"B{top + 1 + i}": look for i, look in enumerate(RESULT_LOOKS)}
+    return {spots[address]: style for address, style in read_style_ids(path, "Sources", spots).items()}
+
+
+def _patch(path: Path, sheet: ResultSheet, part, styles: dict[str, int]) -> SheetPatch:
+    blocks = [Block(b.row + 1, b.col + 1, [ColumnData(values, styles[look]) for values, look in b.columns]) for b in sheet.blocks]
+    last = {(c.row, c.col): c for c in sheet.cells}
+    cells = [CellData(c.row + 1, c.col + 1, c.value, styles[c.look]) for c in last.values()]
+    heights = {row + 1: height for row, height in sheet.heights.items()}
+    tables = {}
+    if sheet.filter and sheet.table_name in _table_names(path, part):
+        r1, c1, r2, c2 = sheet.filter
+        tables[sheet.table_name] = f"{column_letters(c1)}{r1 + 1}:{column_letters(c2)}{r2 + 1}"
+    return SheetPatch(rows=write_rows(blocks, cells, heights), dimension=used_range(blocks, cells), tables=tables,
+                      charts=_charts(path, sheet))
+
+
+def _table_names(path: Path, part) -> set[str]:
+    from workbook_template.ports.sheetxml import table_name
+    with zipfile.ZipFile(path) as archive:
+        return {table_name(archive.read(p)) for p in part.of_kind("table")}
+
+
+def _charts(path: Path, sheet: ResultSheet) -> dict[int, bytes]:
+    """Position in the drawing -> new chart part, for the charts that are still there; others are the grower's own."""
+    if not sheet.charts:
+        return {}
+    with zipfile.ZipFile(path) as archive:
+        part = read_book(archive, charts=True).sheet(sheet.name)
+        titles = [_title(archive.read(name)) for name in part.charts]
+    made = {chart.title: xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
+    return {i: made[title] for i, title in enumerate(titles) if title in made}
+
+
+def _title(xml: bytes) -> str:
+    """The title of a chart part: the text of its first title element."""
+    words, depth = [], [0, False]
+
+    def start(tag, attributes):
+        name = tag.rpartition(":")[2]
+        if name == "title" and not words:
+            depth[0] = 1
+        depth[1] = depth[0] == 1 and name == "t"
+
+    def end(tag):
+        name = tag.rpartition(":")[2]
+        depth[1] = False
+        if name == "title":
+            depth[0] = 2
+
+    def text(data):
+        if depth[1]:
+            words.append(data)
+
+    parser = expat.ParserCreate()
+    parser.StartElementHandler, parser.EndElementHandler, parser.CharacterDataHandler = start, end, text
+    parser.Parse(xml, True)
+    return "".join(words)
+

@@ -1,0 +1,222 @@
+"""The refresh: read the tables, check them, work everything out, write the result sheets and nothing else."""
+from __future__ import annotations
+
+import datetime as dt
+import math
+import zipfile
+from contextlib import nullcontext
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calc.problems import NOTE, QUESTION, REFUSED, Problem
+from workbook_template import schema
+
+STAMP_NAMES = ("set_", "plan_")
+
+
+@dataclass
+class Inputs:
+    """What a grower's file holds, read and checked: ready for calc.farm."""
+
+    profile: str
+    settings: dict  # in the workbook's units
+    intake: object
+    problems: list[Problem]
+    as_of: dt.date
+    plan: dict = field(default_factory=dict)
+    plan_rows: list[dict] = field(default_factory=list)
+
+
+@dataclass
+class Outcome:
+    """What came of a refresh or a check."""
+
+    path: Path
+    problems: list[Problem]
+    counts: dict[str, tuple[int, int]]
+    results: object = None
+    sheets: list = field(default_factory=list)
+    answers: list[tuple[str, str]] = field(default_factory=list)
+    backup: Path | None = None
+
+    def closing(self) -> str:
+        """One or two sentences for the command line."""
+        levels = {level: sum(p.level == level for p in self.problems) for level in (REFUSED, QUESTION, NOTE)}
+        words = f"Refreshed {self.path}."
+        if levels[REFUSED] or levels[QUESTION]:
+            words += f" {levels[REFUSED]} rows were left out and {levels[QUESTION]} look odd: see Problems."
+        return words + (f" The file as it was: {self.backup.name}." if self.backup else "")
+
+
+def table_specs(profile: str):
+    """What the reader looks for: every table of the schema by its headings."""
+    from workbook_template.ports.layout import ColumnSpec, TableSpec
+    from workbook_template.columns import ROWKEY
+    specs = []
+    for table in schema.TABLES:
+        main = table in schema.INPUT_TABLES
+        columns = [ColumnSpec(c.key, c.header(profile), c.reads_as if c.kind != ROWKEY else "text", required=main and c.kind != ROWKEY or not main,
+                              counts=c.kind != ROWKEY) for c in table.columns if c.typed or c.kind == ROWKEY]
+        ignore = tuple(c.header(profile) for c in table.columns if not c.typed and c.kind != ROWKEY)
+        specs.append(TableSpec(table.key, table.sheet, columns, ignore=ignore))
+    return specs
+
+
+def table_infos(profile: str):
+    """The same columns as the checks know them."""
+    from calc.records import ColumnInfo, TableInfo
+    return [TableInfo(t.key, t.sheet, tuple(
+        ColumnInfo(c.key, c.title, c.kind, c.quantity, c.unit_name(profile), c.list) for c in t.columns if c.typed)) for t in schema.TABLES]
+
+
+def profile_of(path: Path) -> str:
+    """us or metric, from the workbook's own mark. Raises FileProblem where it is no workbook of ours."""
+    from workbook_template.ports.parts import read_book
+    from workbook_template.ports.preflight import FileProblem, check_file as check_package
+    check_package(path)
+    with zipfile.ZipFile(path) as archive:
+        names = read_book(archive).names
+    profile = names.get("bb_profile", "").strip('="')
+    if profile not in ("us", "metric"):
+        raise FileProblem(f"{path.name} is not a workbook made here, or its name bb_profile was deleted: nothing was written. "
+                          "Start one with: boltbook new")
+    version = names.get("bb_layout", "0").strip("=")
+    if version != str(schema.VERSION):
+        raise FileProblem(f"{path.name} was made by another version (layout {version}, this is {schema.VERSION}): nothing was written. "
+                          "Use the version that made it, or type the rows into a new workbook.")
+    return profile
+
+
+def read_inputs(path: Path, today: dt.date | None) -> Inputs:
+    """Read and check everything a grower typed."""
+    from calc import intake as checks
+    from workbook_template.ports.reader import read_names, read_tables
+    from workbook_template.settings_read import read_settings, to_si
+
+    profile = profile_of(path)
+    raw = read_tables(path, table_specs(profile))
+    named = {}
+    for prefix in STAMP_NAMES:
+        named |= read_names(path, prefix)
+    settings, problems = read_settings(named, profile)
+    as_of = today or settings["as_of_typed"] or dt.date.today()
+    found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
+    plan = {name[5:]: value for name, value in named.items() if name.startswith("plan_")}
+    return Inputs(profile, settings, found, problems + list(found.problems), as_of, plan)
+
+
+def plan_frame(inputs: Inputs):
+    """The bolts of the Plan sheet as rows like those of Logs, SI."""
+    import pandas as pd
+
+    from workbook_template.sheets import plan_cells
+    from workbook_template.twins import Env, is_number
+    env = Env(inputs.profile, inputs.as_of, inputs.settings)
+    plan = {k: v for k, v in inputs.plan.items() if not hasattr(v, "kind")}
+    bolts = plan_cells.planned_bolts(plan, env)
+    if not bolts:
+        return pd.DataFrame()
+
+    def spacing(name):
+        return env.si(float(plan[name]), "spacing") if is_number(plan.get(name)) else math.nan
+
+    length = env.si(float(plan["bolt_length"]), "length")
+    return pd.DataFrame([{
+        "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small, "large_end_m": math.nan if large is None else large,
+        "length_m": length, "count": int(logs), "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
+        "holes_drilled": math.nan, "ends_waxed": None} for i, (logs, small, large) in enumerate(bolts, start=1)])
+
+
+def work_out(inputs: Inputs):
+    """calc.farm on the checked tables."""
+    from calc import farm, units
+    from workbook_template.settings_read import to_si
+
+    settings = to_si(inputs.settings, inputs.profile)
+    settings["weight_unit_kg"] = units.factor("weight", inputs.profile)
+    frames = dict(inputs.intake.frames)
+    frames["plan"] = plan_frame(inputs)
+    links = {"event_links": inputs.intake.event_links, "cost_links": inputs.intake.cost_links}
+    return farm.roll_up(frames, links, settings, inputs.as_of)
+
+
+def view_of(inputs: Inputs, results, file_name: str, stamp: str):
+    from workbook_template.sheets.view import View
+    return View(inputs.profile, str(inputs.settings["currency"]), str(inputs.settings["yard"]), file_name, inputs.as_of, stamp, results,
+                inputs.problems, inputs.intake.counts)
+
+
+def check_file(path: Path, today: dt.date | None = None) -> Outcome:
+    """Read and check, write nothing."""
+    inputs = read_inputs(path, today)
+    return Outcome(path, inputs.problems, inputs.intake.counts)
+
+
+def refresh_file(path: Path, out: Path | None = None, today: dt.date | None = None, force: bool = False, progress: bool = True,
+                 stamp: str | None = None) -> Outcome:
+    """Refresh a closed workbook.
+
+    out: where the result goes (path itself if left out, with a backup beside it). today: the day the results are
+    worked out for. force: go on although a lock file says the workbook is open. stamp: the words that say when it
+    was refreshed (the clock's if left out). Raises LayoutProblem, FileProblem, FileInUse, ChangedMeanwhile; then
+    nothing was changed.
+    """
+    from workbook_template.ports.closed_file import ClosedFile
+    from workbook_template.sheets.layout import lay_out
+
+    with ClosedFile(path, out, force) as port, _steps(progress, ("Reading", "Working out", "Writing")) as step:
+        step("Reading")
+        inputs = read_inputs(port.source, today)
+        step("Working out")
+        results = work_out(inputs)
+        stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}.".replace(" 0", " ", 1)
+        view = view_of(inputs, results, port.target.name, stamp)
+        sheets = lay_out(view)
+        step("Writing")
+        backup = port.write(sheets)
+    return Outcome(port.target, inputs.problems, inputs.intake.counts, results, sheets, answer_lines(view), backup)
+
+
+def answer_lines(view) -> list[tuple[str, str]]:
+    """The answers of Start as short lines of text."""
+    lines = []
+    for answer in view.results.answers:
+        value = view.number(answer.value, answer.kind)
+        if answer.text:
+            shown = answer.text
+        elif value is None:
+            shown = "not known yet"
+        elif answer.kind == "share":
+            shown = f"{value:.1%}"
+        elif answer.kind in ("whole", "logs", "year"):
+            shown = f"{value:,.0f}"
+        else:
+            shown = f"{value:,.2f}"
+        unit = view.unit(answer.kind) if answer.kind not in ("share", "logs") and not (answer.text and value is None) else ""
+        lines.append((answer.question, f"{shown} {unit}".rstrip()))
+    return lines
+
+
+def _steps(progress: bool, names: tuple[str, ...]):
+    """A progress bar over the steps on a terminal; silent otherwise."""
+    import sys
+    if not progress or not sys.stderr.isatty():
+        return nullcontext(lambda words: None)
+    from rich.progress import Progress
+
+    class Bar:
+        def __enter__(self):
+            self.bar = Progress(transient=True)
+            self.bar.start()
+            self.task = self.bar.add_task("", total=len(names))
+            self.begun = 0
+            return self.step
+
+        def step(self, words: str) -> None:
+            self.bar.update(self.task, description=words, completed=self.begun)
+            self.begun += 1
+
+        def __exit__(self, *exc):
+            self.bar.stop()
+
+    return Bar()

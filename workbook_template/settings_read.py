@@ -1,0 +1,83 @@
+"""The Settings sheet as read: each value checked, in the workbook's units and in SI; what cannot be used is asked about."""
+from __future__ import annotations
+
+import datetime as dt
+
+from calc import quantities, units
+from calc.problems import QUESTION, Problem, quote
+from calc.raw import Odd
+from workbook_template import schema
+from workbook_template.settings_table import SETTINGS, Setting
+
+CHOICES = {"date_order": schema.LISTS["date_order"], "yesno": schema.LISTS["yesno"]}
+
+
+def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Problem]]:
+    """(setting key -> value in the workbook's unit, problems). named: values by defined name, as the reader gives them.
+
+    A setting that is blank takes its starting value; one that cannot be read takes it too and is asked about.
+    """
+    found, problems = {}, []
+    for setting in SETTINGS:
+        start = setting.start(profile)
+        value = named.get(f"set_{setting.key}")
+        if value is None or (isinstance(value, str) and not value.strip()):
+            found[setting.key] = start
+            continue
+        read, complaint = _read(setting, value, profile)
+        if complaint:
+            kept = "nothing" if start is None else f"{start:g}" if isinstance(start, float) else start
+            problems.append(Problem("Settings", None, setting.title, QUESTION, complaint[0], complaint[1],
+                                    f"The starting value {kept} was used; type the value you want", "setting"))
+        found[setting.key] = start if complaint else read
+    return found, problems
+
+
+def _read(setting: Setting, value, profile: str):
+    """(value, None) or (None, (what was found, what is needed))."""
+    shown = value.value if isinstance(value, Odd) else value
+    if setting.kind == "text":
+        return str(shown), None
+    if setting.kind == "date":
+        if isinstance(shown, dt.datetime):
+            return shown.date(), None
+        if isinstance(shown, dt.date):
+            return shown, None
+        return None, (f"{quote(shown)} is not a date", "a date such as 15 Nov 2026, or nothing for today")
+    if setting.kind == "choice":
+        allowed = CHOICES.get(setting.list)
+        word = str(shown).strip().casefold()
+        if allowed and word not in allowed:
+            return None, (f"{quote(shown)} is not in the list", " or ".join(allowed))
+        return (word if allowed else str(shown).strip()), None
+    return _number(setting, shown, profile)
+
+
+def _number(setting: Setting, shown, profile: str):
+    unit = setting.unit_name(profile)
+    needed = f"a number{' in ' + unit if unit else ''}, usually {setting.low:g} to {setting.high:g}"
+    if isinstance(shown, str):
+        if setting.quantity in units.PROFILES[profile]:
+            read = quantities.read_quantity(shown, setting.quantity, profile)
+            shown = getattr(read, "value_si", None)
+            if shown is not None:
+                shown = shown / units.factor(setting.quantity, profile)
+        else:
+            try:
+                shown = float(shown.replace("%", "").replace(",", ".")) / (100 if "%" in shown else 1)
+            except ValueError:
+                return None, (f"{quote(shown)} is not a number", needed)
+    if isinstance(shown, bool) or not isinstance(shown, (int, float)):
+        return None, (f"{quote(shown)} is not a number", needed)
+    if not setting.low <= shown <= setting.high:
+        return None, (f"{shown:g} is beyond what is usual", needed)
+    return float(shown), None
+
+
+def to_si(settings: dict, profile: str) -> dict:
+    """The same settings in SI: kg, m, kg/m3; shares, minutes, weeks, words and money as they are."""
+    found = dict(settings)
+    for setting in SETTINGS:
+        if setting.quantity in units.PROFILES[profile] and isinstance(settings[setting.key], (int, float)):
+            found[setting.key] = units.to_si(settings[setting.key], units.profile_unit(setting.quantity, profile))
+    return found
