@@ -115,8 +115,7 @@ def _looks_like_a_number(text):
 
 
 def number(arg, cell, profile):
-    """A cell as a float in the typed unit. Raises BadArgument for text, true or false, dates and out of
-    range."""
+    """A cell as a float in the typed unit. Raises BadArgument for anything but a number in range."""
     needed = _needed(arg, profile)
     if isinstance(cell, (list, tuple)):
         raise BadArgument(arg.name, "a range of cells", needed, "Point to one cell.")
@@ -145,8 +144,7 @@ def _flat(cell):
 
 
 def numbers(arg, cell, profile):
-    """A range, row or column as a list of floats, None for a blank cell; blank cells at the end are
-    dropped."""
+    """A range as a list of floats, None for a blank cell; blank cells at the end are dropped."""
     found = [None if is_blank(item) else number(arg, item, profile) for item in _flat(cell)]
     while found and found[-1] is None:
         found.pop()
@@ -179,10 +177,9 @@ def profile_of(cell):
 
 
 def coerce(arg, cell, profile):
-    """One cell as the value a calculation takes: SI float, list, text or flag; the default, or None, when
-    left out.
+    """One cell as the value a calculation takes: SI float, list, text or flag.
 
-    Raises BadArgument.
+    Left out, it is the default of the argument, or None. Raises BadArgument.
     """
     cell = cell if arg.kind == "list" else single(cell)
     zero = arg.kind == "size" and isinstance(cell, Real) and not isinstance(cell, bool) and cell == 0

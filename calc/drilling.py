@@ -21,8 +21,7 @@ def _check(hole_spacing_m, row_spacing_m):
 
 
 def rows_around(diameter_m, row_spacing_m):
-    """Rows of holes around a log, a count: the nearest whole number to circumference / row spacing, at least
-    1.
+    """Rows of holes around a log, a count: circumference / row spacing to the nearest whole, at least 1.
 
     diameter_m: mean diameter. Halves go up. Source: geometry.
     """
@@ -78,8 +77,7 @@ def drill_map(diameter_m, length_m, hole_spacing_m, row_spacing_m, end_margin_m)
 
 
 def area_rule_holes(diameter_m, length_m, hole_spacing_m, row_spacing_m):
-    """Rough count of holes, rounded up: bark area / (hole spacing x row spacing). Only an estimate: no
-    margins.
+    """Rough count of holes, rounded up, without margins: bark area / (hole spacing x row spacing).
 
     >>> area_rule_holes(4.0, 48.0, 6.0, 2.0)      # pi x 4 x 48 / 12 = 50.3, any one unit of length
     51
@@ -89,8 +87,7 @@ def area_rule_holes(diameter_m, length_m, hole_spacing_m, row_spacing_m):
 
 
 def spacing_for_holes(holes_at_most, diameter_m, length_m, row_spacing_m, end_margin_m, step_m):
-    """Closest hole spacing along the log, metres, at which the log takes no more holes than that; None if
-    none.
+    """Closest hole spacing along the log, metres, at which a log takes at most so many holes.
 
     The inverse of `holes`, to make the spawn on hand last. The answer is a whole multiple of step_m (a mark
     on the tape, such as a quarter inch). None: even one hole in every other row is more than holes_at_most,

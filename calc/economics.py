@@ -5,6 +5,7 @@ time in years. No rounding on the way.
 """
 from __future__ import annotations
 
+import math
 from collections import namedtuple
 
 LogEconomics = namedtuple("LogEconomics", "income net cost_per_weight floor_price")
@@ -22,8 +23,7 @@ def real_rate(nominal_rate, inflation_rate):
 
 
 def capital_recovery_factor(rate, years):
-    """Yearly payment for 1 of capital over a life, a fraction: i (1 + i)^n / ((1 + i)^n - 1); 1 / n at rate
-    0.
+    """Yearly payment for 1 of capital, a fraction: i (1 + i)^n / ((1 + i)^n - 1); 1 / n at rate 0.
 
     years may be any count of periods with the rate per period. Source: capital recovery method (Southern Ag
     Today, 11 Oct 2023; engineering-economy textbooks). Raises ValueError when years is not above 0 or the
@@ -34,10 +34,9 @@ def capital_recovery_factor(rate, years):
     """
     if years <= 0.0 or rate <= -1.0:
         raise ValueError("The life must be above 0 years and the rate above -1 (-100 %).")
-    if abs(rate) < 1e-12:
+    if rate == 0.0:
         return 1.0 / years
-    growth = (1.0 + rate) ** years
-    return rate * growth / (growth - 1.0)
+    return -rate / math.expm1(-years * math.log1p(rate))      # the same formula, exact for tiny rates too
 
 
 def capital_charge(price, salvage, life_years, rate):
@@ -179,8 +178,7 @@ def rates_of_return(flows):
 
 
 def irr(flows):
-    """The internal rate of return of yearly flows, a fraction a year; None where there is none or more than
-    one.
+    """The one internal rate of return of yearly flows, a fraction a year; None for none or several.
 
     Use rates_of_return to see them all. Compare with your own interest rate through `npv` when in doubt.
 

@@ -45,8 +45,7 @@ def frequency_multiplier(lifts_per_minute, hours, hands_high, rows):
 
 def recommended_weight_limit(horizontal, vertical, travel, twist_deg, lifts_per_minute, hours, grip,
                              constants, frequency_rows, grip_multipliers):
-    """Recommended weight limit of a two-handed lift, as a Lift: limit, then the load constant and the
-    multipliers.
+    """Recommended weight limit of a two-handed lift, as a Lift: limit, load constant, multipliers.
 
     limit = load x reach x height x travel x twist x frequency x grip, in the constants' unit of weight.
     horizontal: ankles to hands; vertical: hands at the start; travel: up or down; twist_deg: degrees from
@@ -72,10 +71,9 @@ def recommended_weight_limit(horizontal, vertical, travel, twist_deg, lifts_per_
 
 
 def lifting_index(load, limit):
-    """Load over the recommended weight limit, a ratio; 1 or less is the design goal, above 3 is highly
-    stressful.
+    """Load over the recommended weight limit, a ratio.
 
-    Source: NIOSH 94-110, p. 1, 20. Raises ValueError when the limit is 0: such a lift should not be done at
+    1 or less is the design goal, above 3 is highly stressful. Source: NIOSH 94-110, p. 1, 20. Raises ValueError when the limit is 0: such a lift should not be done at
     all.
     """
     if limit <= 0.0:

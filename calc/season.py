@@ -20,7 +20,7 @@ def rota(weight_per_week_kg, weight_per_soaked_log_kg, cycle_weeks):
     """
     if weight_per_soaked_log_kg <= 0.0 or cycle_weeks <= 0.0 or weight_per_week_kg < 0.0:
         raise ValueError("The cycle and weight per soaked log must be above 0, weekly weight 0 or more.")
-    groups = math.ceil(round(cycle_weeks, 9))
+    groups = max(1, math.ceil(round(cycle_weeks, 9)))
     logs_per_group = math.ceil(round(weight_per_week_kg / weight_per_soaked_log_kg, 9))
     return Rota(groups, logs_per_group, groups * logs_per_group)
 

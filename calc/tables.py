@@ -135,9 +135,10 @@ def find_species(name):
 
 
 def source_words(keys):
-    """A source key, or several parted by ";", as words: "Hill, FOR-85, 2001"; unknown keys stand as they are."""
+    """A source key, or several parted by ";", as words: "Hill, FOR-85, 2001"; unknown keys are kept."""
     found = []
     for key in (k.strip() for k in keys.replace("|", ";").split(";")):
         source = sources().get(key)
-        found.append(", ".join(w for w in (source.authors, source.title, source.year) if w) if source else key)
+        words = (source.authors, source.title, source.year) if source else (key,)
+        found.append(", ".join(word for word in words if word))
     return "; ".join(found)
