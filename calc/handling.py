@@ -73,8 +73,8 @@ def recommended_weight_limit(horizontal, vertical, travel, twist_deg, lifts_per_
 def lifting_index(load, limit):
     """Load over the recommended weight limit, a ratio.
 
-    1 or less is the design goal, above 3 is highly stressful. Source: NIOSH 94-110, p. 1, 20. Raises ValueError when the limit is 0: such a lift should not be done at
-    all.
+    1 or less is the design goal, above 3 is highly stressful. Source: NIOSH 94-110, p. 1, 20. Raises
+    ValueError when the limit is 0: such a lift should not be done at all.
     """
     if limit <= 0.0:
         raise ValueError("The recommended weight limit is 0 for this lift; there is no index.")
