@@ -1,0 +1,95 @@
+"""The short answers for Start, in reading order: value, range, what was assumed, what it rests on."""
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from calc.results import NO_LOG, Answer, Results
+from calc.rollup_yield import FEWEST_FOR_RANGE
+
+
+def answers(found: Results, counts: dict) -> list[Answer]:
+    """Answers from finished result tables; `counts`: table -> (rows typed, rows used)."""
+    whole = found.groups[found.groups["by"] == "yard"]
+    yard = whole.iloc[0] if len(whole) else None
+    every = (*_yield(found, yard), *_money(found, yard), _next_to_buy(found), _read(counts))
+    return [answer for answer in every if answer is not None]
+
+
+def _yield(found: Results, yard):
+    if yard is None:
+        return
+    logs = len(found.each_log)
+    yield Answer("logs_alive", "Logs in the yard", float(yard["alive"]), "logs", rows=logs,
+                 assumed="rows without a Count hold one log")
+    yield Answer("picked", "Picked so far", float(yard["picked_kg"]), "weight", rows=int(yard["rows"]))
+    ranged = not math.isnan(yard["low_kg"])
+    yield Answer("per_log", "Marketable weight for each inoculated log", float(yard["per_log_kg"]), "weight",
+                 low=float(yard["low_kg"]), high=float(yard["high_kg"]), rows=int(yard["rows"]),
+                 assumed="range: 8 in 10 of the logs picked one by one" if ranged else
+                 f"no range: fewer than {FEWEST_FOR_RANGE} logs were picked one by one")
+    yield _best(found.groups)
+
+
+def _best(groups: pd.DataFrame):
+    """The strain on wood with the most marketable weight for each log."""
+    pairs = groups[(groups["by"] == "strain x wood") & (groups["group"] != NO_LOG)
+                   & (groups["picked_kg"] > 0) & groups["per_log_kg"].notna()]
+    if not len(pairs):
+        return None
+    best = pairs.loc[pairs["per_log_kg"].idxmax()]
+    return Answer("best_pair", "Strain and wood that gave most for each log", float(best["per_log_kg"]),
+                  "weight", text=best["group"], low=float(best["low_kg"]), high=float(best["high_kg"]),
+                  rows=int(best["rows"]), assumed=f"of {len(pairs)} picked so far; ages are not made equal")
+
+
+def _money(found: Results, yard):
+    views = found.reconciliation.set_index("view")
+    lines = found.costs.groupby("view")["rows"].sum()
+    cash_lines, labour_lines = int(lines.get("cash", 0)), int(lines.get("labour", 0))
+    if yard is not None:
+        waiting = float(views["not_yet_charged"].sum() - views["dated_later"].sum())
+        rest = "spent so far over picked so far; young logs make it look high"
+        if waiting > 0.005:
+            rest += "; money not yet charged is left out"
+        yield Answer("cash_per_weight", "Cash cost of the marketable weight", float(yard["cash_per_kg"]),
+                     "money per weight", rows=cash_lines + int(yard["rows"]), assumed=rest)
+        yield Answer("cash_labour_per_weight", "Cash and labour cost of the marketable weight",
+                     float(yard["cash_labour_per_kg"]), "money per weight",
+                     rows=cash_lines + labour_lines + int(yard["rows"]),
+                     assumed=rest + "; only timed work is in it")
+    cash = views.loc["cash"]
+    yield Answer("spent", "Money spent", float(cash["spent"] - cash["dated_later"]), "money", rows=cash_lines)
+    owing = [b for b in found.balances if b.name == "money"]
+    owed = sum(dict(b.lines)["owed"] for b in owing)
+    debtors = ", ".join(b.market for b in owing if dict(b.lines)["owed"] > 0)
+    yield Answer("owed", "Owed by markets", float(owed), "money", text=debtors,
+                 rows=sum(b.rows for b in owing),
+                 assumed="lines without a price count as 0" if any(b.notes for b in owing) else "")
+    worked = found.costs[found.costs["view"] == "labour"]
+    yield Answer("hours", "Hours worked", float(worked["hours"].sum()), "hours", rows=labour_lines,
+                 assumed="only lines with Minutes")
+
+
+def _next_to_buy(found: Results):
+    """The packs for the logs still to be inoculated."""
+    need = found.shopping[found.shopping["buy"] != ""]
+    if not len(need):
+        return None
+    words = "; ".join(f"{row.form}: {row.buy}" for row in need.itertuples())
+    cost = float(need["cost"].sum()) if need["cost"].notna().all() else math.nan
+    return Answer("next_to_buy", "Spawn to buy for the logs still to inoculate", cost, "money", text=words,
+                  rows=len(need), assumed="spares as on Settings" if not math.isnan(cost) else
+                  "spares as on Settings; a pack price is missing on Lists")
+
+
+def _read(counts: dict):
+    """How much of the record was read."""
+    if not counts:
+        return None
+    typed, used = (sum(pair[i] for pair in counts.values()) for i in (0, 1))
+    short = {table: pair for table, pair in counts.items() if pair[0] != pair[1]}
+    text = ", ".join(f"{table} {pair[1]} of {pair[0]}" for table, pair in short.items())
+    return Answer("rows_used", "Rows used of those typed", used / typed if typed else math.nan, "share",
+                  text=text, rows=int(typed))

@@ -1,0 +1,174 @@
+"""The four balances: logs, fresh weight, dried weight, money owed. What does not close is shown."""
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL
+from calc.results import Balance
+from calc.yard import EXITS, TINY, Diary, Yard
+
+LEAST_SLACK_KG = 0.0005  # half a gram: below what a kitchen scale shows
+CENT = 0.005
+
+
+def logs(yard: Yard) -> Balance:
+    """Logs that came in = alive + retired + lost + sold as logs + unexplained.
+
+    Retired, lost and sold are what the events say; a row never loses more logs than it holds, so lines that
+    take more than there were leave a negative unexplained. Closes at 0.
+    """
+    came, alive = float(yard.entered().sum()), float(yard.alive().sum())
+    lines = (("in the yard", alive),) + tuple((_LEFT[kind], yard.claimed.get(kind, 0.0)) for kind in EXITS)
+    unexplained = _clean(came - sum(value for _, value in lines))
+    rows = int((yard.start <= yard.as_of).sum()) + yard.exit_lines
+    return Balance("logs", "", "logs", "felled or inoculated", came, lines, unexplained,
+                   abs(unexplained) < 1e-6, rows)
+
+
+_LEFT = {"retired": "retired", "lost": "lost", "sold as log": "sold as logs"}
+
+
+def fresh_weight(book: Diary, sales: pd.DataFrame, slack_share: float) -> Balance:
+    """Picked = sold + at markets + in store + into the dryer + culled + spoiled + given + unexplained, kg.
+
+    In store is the last stored event, and what came in less what went out after that day (never below 0);
+    without a count nothing counts as in store. Closes when |unexplained| is within slack_share of what was
+    picked.
+    """
+    product = sales[sales["product"] == "fresh"]
+    ways = {"into the dryer": "dried", "culled": "culled", "spoiled at home": "spoiled",
+            "given or eaten": "given"}
+    return _weight_balance("fresh weight", "picked", book, product, "picked", book.amount, "stored", ways,
+                           slack_share)
+
+
+def dried_weight(book: Diary, sales: pd.DataFrame, dried_out_kg: np.ndarray, slack_share: float) -> Balance:
+    """Out of the dryer = sold + at markets + in store + unexplained, dried kg; in store from dried counts.
+
+    dried_out_kg: by line of the diary. The same rules as fresh_weight.
+    """
+    product = sales[sales["product"] == "dried"]
+    return _weight_balance("dried weight", "out of the dryer", book, product, "dried", dried_out_kg,
+                           "dried count", {}, slack_share)
+
+
+def _weight_balance(name, in_label, book, product, came_kind, came_kg, count_kind, ways, slack_share):
+    came = book.lines(came_kind)
+    in_kg = _sum(came_kg, came)
+    at_markets, spoiled_there, notes, missing = _markets(product)
+    lines = [("sold", float(product["sold_kg"].sum())), ("at markets", at_markets)]
+    out = {label: book.lines(kind) for label, kind in ways.items()}
+    store, counted, note = _store(book, product, came, came_kg, count_kind, out.values())
+    lines.append(("in store", store))
+    lines += [(label, _sum(book.amount, mask)) for label, mask in out.items()]
+    if spoiled_there or name == "fresh weight":
+        lines.append(("spoiled at markets", spoiled_there))
+    unexplained = _clean(in_kg - sum(value for _, value in lines))
+    rows = int(came.sum()) + int(counted.sum()) + len(product) + sum(int(mask.sum()) for mask in out.values())
+    closes = abs(unexplained) <= max(slack_share * in_kg, LEAST_SLACK_KG)
+    return Balance(name, "", "weight", in_label, in_kg, tuple(lines), unexplained, closes, rows,
+                   tuple(note + notes + missing))
+
+
+def _markets(product: pd.DataFrame):
+    """(kg at markets, kg spoiled there, notes on markets, notes on counts) over one product."""
+    stock, spoiled, notes, missing = 0.0, 0.0, [], []
+    for _, lines in product.groupby("key", sort=True):
+        market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
+        if terms == OUTRIGHT:
+            continue
+        spoiled += float(lines.loc[lines["kind"] == "spoiled", "amount"].sum())
+        by_book = _stock(lines)
+        counts = lines[lines["kind"] == "counted"]
+        if len(counts):
+            last = counts[counts["day"] == counts["day"].max()].iloc[-1]
+            before = float(_stock(lines[lines["day"] <= last["day"]]))
+            there = last["amount"] + _stock(lines[lines["day"] > last["day"]])
+            gap = _clean(before - last["amount"])
+            if abs(gap) > LEAST_SLACK_KG:
+                found = "less" if gap > 0 else "more"
+                missing.append(f"{market}: the last count found {found} than the lines say.")
+        else:
+            there = by_book
+        if there < -LEAST_SLACK_KG and (lines["kind"] == "delivered").any():
+            notes.append(f"{market}: more went out than was delivered there.")
+        stock += max(there, 0.0)
+    return _clean(stock), spoiled, notes, missing
+
+
+def _stock(lines: pd.DataFrame) -> float:
+    """Delivered less sold, returned and spoiled there."""
+    sign = lines["kind"].map({"delivered": 1.0, "sold": -1.0, "returned": -1.0, "spoiled": -1.0}).fillna(0.0)
+    return float((sign * lines["amount"]).sum())
+
+
+def _store(book, product, came, came_kg, count_kind, out):
+    """(kg in store, lines of counts, notes): the last count, moved on by what came and went after its day."""
+    counted = book.lines(count_kind) & ~np.isnan(book.amount)
+    if not counted.any():
+        none = f"No {count_kind} event: what is in store is part of the unexplained."
+        return 0.0, counted, [none] if came.any() else []
+    last = book.day[counted].max()
+    at_count = float(book.amount[counted & (book.day == last)][-1])
+    after = book.day > last
+    moved = _sum(came_kg, came & after) - sum(_sum(book.amount, mask & after) for mask in out)
+    moved -= _taken_to_markets(product, last)
+    return max(0.0, _clean(at_count + moved)), counted, []
+
+
+def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
+    """Kg that left home after a day, less what came back; sold from home where nothing is ever delivered."""
+    delivering = set(product.loc[product["kind"] == "delivered", "key"])
+    lines = product[product["day"] > after_day]
+    straight = ~lines["key"].isin(delivering) & lines["kind"].isin(("sold", "spoiled"))
+    straight &= lines["terms"] != OUTRIGHT
+    sign = lines["kind"].map({"delivered": 1.0, "returned": -1.0}).fillna(0.0) + straight
+    return float((sign * lines["amount"]).sum())
+
+
+def money(sales: pd.DataFrame) -> list[Balance]:
+    """What each market owes: value - commission - fees = paid + owed.
+
+    On consignment: sold x price in force x (1 - commission) - fees. Bought outright: (delivered - returned)
+    x price - fees. Own stall: sold x price, paid at once, so that nothing is owed. More paid than was due
+    is unexplained. A line without a price does not let it close.
+    """
+    return [_market_money(lines) for _, lines in sales.groupby("key", sort=True)]
+
+
+def _market_money(lines: pd.DataFrame) -> Balance:
+    market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
+
+    def typed(kind):
+        return float(lines.loc[lines["kind"] == kind, "amount"].sum())
+
+    value = float(lines["value"].sum())
+    commission = float((lines["value"] * lines["commission"]).sum()) if terms == CONSIGNMENT else 0.0
+    fees, paid = typed("fee"), typed("paid")
+    due = value - commission - fees
+    if terms == STALL:
+        paid = due
+    left = _clean(due - paid, CENT)
+    owed = max(0.0, left)
+    unpriced = int(lines["unpriced"].sum())
+    notes = []
+    if unpriced:
+        have = "lines have" if unpriced > 1 else "line has"
+        notes.append(f"{market}: {unpriced} {have} no price; type one on Sales or in Prices on Lists.")
+    if terms == OUTRIGHT and (lines["kind"] == "sold").any() and not (lines["kind"] == "delivered").any():
+        notes.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
+    if left < 0:
+        notes.append(f"{market}: more was paid than was due.")
+    labels = (("commission", commission), ("fees", fees), ("paid", paid), ("owed", owed))
+    return Balance("money", market, "money", "value sold", value, labels, min(0.0, left),
+                   left >= 0 and not unpriced, len(lines), tuple(notes))
+
+
+def _sum(values, mask) -> float:
+    return float(np.nansum(values[mask]))
+
+
+def _clean(value: float, least: float = TINY) -> float:
+    """The value, 0 where it is only float noise."""
+    return 0.0 if abs(value) < least else float(value)

@@ -1,0 +1,70 @@
+"""The whole refresh without any file: checked tables in, result tables out."""
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+
+from calc import answers, balances, results, rollup_cost, rollup_months, rollup_yield, shopping
+from calc.ledger import ledger
+from calc.results import Results
+from calc.sizes import sizes
+from calc.yard import as_typed, build, diary, numbers
+
+NO_LOGS = pd.DataFrame({"log": pd.Series(dtype=object)})
+
+
+def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: dict | None = None) -> Results:
+    """Every result table as of one day.
+
+    frames: the checked tables in SI (calc.records.Intake.frames), and under "plan" rows like those of Logs
+    that are only planned; a missing table counts as empty. links: event_links (event, log) and cost_links
+    (cost, log), by position. settings: the keys of the Settings sheet in SI (weights kg, spacings and coat
+    m, wax_density kg/m3, shares as fractions, wage money an hour, drill_minutes and setup_minutes a log),
+    and weight_unit_kg, the kg in one unit of the pack sizes sold by weight. counts: table -> (rows typed,
+    rows used), for the answer on how much of the record was read.
+
+    Lines dated after as_of are as if not yet written, but for money, which is shown as not yet charged.
+    """
+    frames = {"logs": NO_LOGS, **frames}
+    day = int(np.datetime64(as_of, "D").astype(np.int64))
+    book = diary(frames, links, day)
+    yard = build(frames, book)
+    known = sizes(frames["logs"], frames, settings)
+    found = rollup_yield.parts(book, yard)
+    views = {"cash": rollup_cost.cash(frames, links, yard),
+             "labour": rollup_cost.labour(frames, book, yard, settings["wage"])}
+    each = each_log(frames["logs"], yard, known, rollup_yield.each_log_yield(found, book, yard, known), views)
+    sold = ledger(frames, day)
+    strain = rollup_yield.groupings(each)["strain"]
+    needs, unfelled = shopping.needs(frames, settings, yard, known)
+    to_buy, packs = shopping.shopping(frames, settings, needs)
+    slack = settings["balance_slack"]
+    out = Results(
+        as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
+        months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
+        months_by_strain=rollup_months.months_by_strain(frames, day, found, strain),
+        seasons=rollup_months.seasons(found, each),
+        costs=rollup_cost.by_category(views), reconciliation=rollup_cost.reconcile(views),
+        unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
+        hours=shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled),
+        balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
+                  balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
+                  *balances.money(sold)],
+    )
+    out.answers = answers.answers(out, counts or {})
+    return out
+
+
+def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict) -> pd.DataFrame:
+    """The table Each log: what a row is, what it gave, what it cost."""
+    cash, labour = views["cash"].by_log, views["labour"].by_log
+    weight = gave["marketable_kg"].where(gave["marketable_kg"] > 0)
+    table = gave.assign(
+        row=numbers(logs, "row"), count=yard.count, cash=cash, labour=labour,
+        labour_hours=views["labour"].hours_by_log, cash_per_kg=cash / weight,
+        cash_labour_per_kg=(cash + labour) / weight,
+        **{name: as_typed(logs, name) for name in ("log", "wood", "strain", "place")},
+        **{name: known[name] for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")})
+    return table[list(results.COLUMNS["each_log"])]

@@ -1,0 +1,69 @@
+"""Sales as a ledger: what each line moved, at which price, and what it was worth.
+
+Three kinds of terms. On consignment: goods stay the grower's until sold. Bought outright: theirs on
+delivery, so what was delivered less what came back is sold. Own stall: sold is sold, and paid at once.
+Terms left blank, or a market not listed, count as on consignment without commission.
+"""
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from calc.yard import NO_DAY, as_typed, day_column, numbers, words
+
+CONSIGNMENT, OUTRIGHT, STALL = "on consignment", "bought outright", "own stall"
+WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
+
+
+def price_in_force(sales: pd.DataFrame, prices: pd.DataFrame) -> np.ndarray:
+    """Price of each sales row: the one typed, else the newest price row not after its date; NaN if none.
+
+    Both frames have money per kg. Market and product are matched without regard to case. Of two price rows
+    of one day the first stands.
+    """
+    typed = numbers(sales, "price")
+    lines = pd.DataFrame({
+        "market": words(sales, "market"), "product": words(sales, "product"),
+        "day": day_column(sales, "date"), "at": np.arange(len(sales))})
+    table = pd.DataFrame({
+        "market": words(prices, "price_market"), "product": words(prices, "price_product"),
+        "day": day_column(prices, "price_from"), "price": numbers(prices, "price_each")})
+    table = table[(table["day"] < NO_DAY) & table["price"].notna()]
+    table = table.drop_duplicates(["market", "product", "day"])
+    if not len(lines) or not len(table):
+        return typed
+    found = pd.merge_asof(lines.sort_values("day"), table.sort_values("day"), on="day",
+                          by=["market", "product"])
+    listed = found.sort_values("at")["price"].to_numpy()
+    return np.where(np.isnan(typed), listed, typed)
+
+
+def ledger(frames: dict, as_of: int) -> pd.DataFrame:
+    """Sales up to the as-of day, with what each line means.
+
+    Columns: at (position in Sales), day, market (as typed), key (market, lower case), product, kind, terms,
+    commission (share), amount (kg, or money for paid and fee), price (money per kg), sold_kg and value
+    (money, before commission): of sold lines, or of delivered less returned lines where the market buys
+    outright.
+    """
+    sales, markets = frames.get("sales", pd.DataFrame()), frames.get("markets", pd.DataFrame())
+    key, listed = words(sales, "market"), words(markets, "market")
+    terms = dict(reversed(list(zip(listed, words(markets, "terms"), strict=True))))
+    commission = dict(reversed(list(zip(listed, numbers(markets, "commission", 0.0), strict=True))))
+    table = pd.DataFrame({
+        "at": np.arange(len(sales)), "day": day_column(sales, "date"),
+        "market": as_typed(sales, "market"), "key": key,
+        "product": words(sales, "product"), "kind": words(sales, "kind"),
+        "terms": [terms.get(k) or CONSIGNMENT for k in key],
+        "commission": [commission.get(k, 0.0) for k in key],
+        "amount": numbers(sales, "amount", 0.0),
+        "price": price_in_force(sales, frames.get("prices", pd.DataFrame())),
+    })
+    table = table[table["day"] <= as_of].reset_index(drop=True)
+    outright = (table["terms"] == OUTRIGHT).to_numpy()
+    sign = np.select([outright & (table["kind"] == "delivered"), outright & (table["kind"] == "returned"),
+                      ~outright & (table["kind"] == "sold")], [1.0, -1.0, 1.0], 0.0)
+    table["sold_kg"] = sign * table["amount"]
+    table["value"] = np.where(sign == 0, 0.0, table["sold_kg"] * table["price"].fillna(0.0))
+    table["unpriced"] = (sign != 0) & table["price"].isna() & (table["amount"] != 0)
+    return table

@@ -1,0 +1,74 @@
+"""Volume, weights and holes of every log of a table at once.
+
+The formulas are those of calc.wood and calc.drilling; here they meet whole columns. Holes are worked out
+once for each distinct size.
+"""
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from calc import drilling, tables, wood
+from calc.yard import numbers, words
+
+EACH_HOLE, HOLE_VOLUME, PER_LOG = "each hole", "hole volume", "weight per log"
+WOOD_COLUMNS = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture", "bark_volume")
+
+
+def lookup(table: pd.DataFrame, key: str, wanted: np.ndarray) -> np.ndarray:
+    """Row of `table` whose key column holds each wanted word, without regard to case; -1 where none does."""
+    known = pd.Index(words(table, key))
+    first = pd.Series(np.arange(len(known)), index=known)
+    first = first[~first.index.duplicated() & (first.index != "")]
+    return first.reindex(wanted).fillna(-1).to_numpy(dtype=np.int64)
+
+
+def picked_from(values: np.ndarray, at: np.ndarray, missing=np.nan) -> np.ndarray:
+    """values[at], `missing` where at is -1."""
+    return np.append(values, missing)[at]
+
+
+def sizes(logs: pd.DataFrame, frames: dict, settings: dict) -> pd.DataFrame:
+    """Per log of each row: volume_m3, green_kg, dry_wood_kg, holes, and its spawn form.
+
+    Also form (name in lower case), form_at (row of the forms list, -1 if not listed), small_m and large_m
+    (end diameters). NaN where the size, the wood or the form is not known. Blank columns take Settings.
+    """
+    diameter, length = numbers(logs, "diameter_m"), numbers(logs, "length_m")
+    large = numbers(logs, "large_end_m", 0.0)
+    two_ends = large > 0
+    thick = np.where(two_ends, large, diameter)
+    volume = np.where(two_ends, wood.smalian_volume(diameter, large, length),
+                      wood.huber_volume(diameter, length))
+    woods = frames.get("woods", pd.DataFrame())
+    at = lookup(woods, "wood", words(logs, "wood"))
+    parts = wood.stem_parts(volume, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS),
+                            tables.figure("water_density_kg_m3").typical)
+    form = words(logs, "spawn_form")
+    form = np.where(form == "", str(settings["spawn_form"]).casefold(), form).astype(object)
+    forms = frames.get("forms", pd.DataFrame())
+    form_at = lookup(forms, "form", form)
+    return pd.DataFrame({
+        "volume_m3": volume, "green_kg": wood.green_weight(parts), "dry_wood_kg": wood.dry_weight(parts),
+        "holes": _holes(logs, diameter, thick, length, forms, form_at, settings),
+        "form": form, "form_at": form_at, "small_m": diameter, "large_m": thick,
+    })
+
+
+def _holes(logs, small, large, length, forms, form_at, settings):
+    """Holes drilled if typed, else 0 for forms without holes, else the staggered pattern."""
+    counted_by = picked_from(words(forms, "counted_by"), form_at, "")
+    typed = numbers(logs, "holes_drilled")
+    mean = (small + large) / 2.0
+    known = (form_at >= 0) & ~np.isnan(mean) & ~np.isnan(length)
+    pattern = np.full(len(logs), np.nan)
+    drill = known & np.isnan(typed) & (counted_by != PER_LOG)
+    if drill.any():
+        along = numbers(logs, "hole_spacing_m", settings["hole_spacing"])
+        around = numbers(logs, "row_spacing_m", settings["row_spacing"])
+        each = np.column_stack((mean, length, along, around))[drill]
+        distinct, which = np.unique(each, axis=0, return_inverse=True)
+        margin = settings["end_margin"]
+        pattern[drill] = np.array([drilling.holes(*row, margin) for row in distinct.tolist()])[which.ravel()]
+    found = np.where(np.isnan(typed), np.where(counted_by == PER_LOG, 0.0, pattern), typed)
+    return np.where(known, found, np.nan)
