@@ -5,11 +5,43 @@ a whole column, so that clean rows are never touched one by one and a row in dou
 """
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Annotated, Literal
 
+import numpy as np
 import pandas as pd
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    create_model,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
 
+from calc import tables
 from calc.problems import Problem
+
+TINY = 1e-9  # what float noise of a unit factor may add to a limit
+
+# What the amount of an event is, from the words on Lists; "" means nothing.
+WEIGHT, DEPTH, HOURS, NUMBER = "weight", "depth", "hours", "number"
+AMOUNT_KINDS = (WEIGHT, DEPTH, HOURS, NUMBER, "")
+AMOUNT_LIMITS = {WEIGHT: "amount_picked", DEPTH: "amount_water", HOURS: "amount_hours",
+                 NUMBER: "amount_count"}
+
+FIXED_LISTS = {
+    "yesno": ("yes", "no"),
+    "counted_by": ("each hole", "hole volume", "weight per log"),
+    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee"),
+    "products": ("fresh", "dried"),
+    "terms": ("on consignment", "bought outright", "own stall"),
+}
+MONEY_KINDS = ("paid", "fee")
 
 
 @dataclass(frozen=True)
@@ -18,8 +50,8 @@ class ColumnInfo:
 
     kind: text, number, date, choice, yesno, computed or rowkey. quantity: a kind of quantity of
     units.PROFILES, or "money", "money per weight", "temperature", or None. unit_name: the unit in the header
-    ("in", "%"), or None.
-    list: what a choice is chosen from, a table key ("woods") or a fixed list ("sale_kinds").
+    ("in", "%"), or None. list: what a choice is chosen from, a table key ("woods") or a fixed list
+    ("sale_kinds").
     """
 
     key: str
@@ -59,3 +91,252 @@ class Intake:
     cost_links: pd.DataFrame  # cost, log
     problems: list[Problem] = field(default_factory=list)
     counts: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+
+# ---- the rule table ---------------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class Rule:
+    """The limits of one number, in SI; None where open. whole: a whole number is needed.
+
+    Beyond lowest or highest the value is refused, beyond ask_below or ask_above it is asked about. drops_row:
+    a refused value takes its row along; otherwise the cell alone is left out.
+    """
+
+    table: str
+    column: str
+    quantity: str
+    lowest: float | None
+    ask_below: float | None
+    ask_above: float | None
+    highest: float | None
+    whole: bool
+    drops_row: bool
+
+    def refused(self, values):
+        """True where a number is refused; a blank (NaN) is not."""
+        bad = np.zeros(np.shape(values), dtype=bool)
+        if self.lowest is not None:
+            bad |= values < self.lowest - TINY
+        if self.highest is not None:
+            bad |= values > self.highest + TINY
+        if self.whole:
+            with np.errstate(invalid="ignore"):
+                bad |= np.abs(values - np.round(values)) > TINY
+        return bad | np.isinf(values)
+
+    def asked(self, values):
+        """True where a number is not refused but asked about."""
+        odd = np.zeros(np.shape(values), dtype=bool)
+        if self.ask_below is not None:
+            odd |= values < self.ask_below - TINY
+        if self.ask_above is not None:
+            odd |= values > self.ask_above + TINY
+        return odd & ~self.refused(values)
+
+
+@lru_cache(maxsize=None)
+def rules(table: str) -> dict[str, Rule]:
+    """Column -> Rule of a table, from data/limits.csv."""
+    def number(text):
+        return float(text) if text else None
+
+    edges = ("refuse_below", "ask_below", "ask_above", "refuse_above")
+    return {row["column"]: Rule(table, row["column"], row["quantity"], *(number(row[e]) for e in edges),
+                                row["whole"] == "yes", row["if_bad"] == "row")
+            for row in tables.rows("limits") if row["table"] == table}
+
+
+NEEDED = {
+    "logs": ("log", "diameter_m", "length_m"),
+    "events": ("date", "event"),
+    "costs": ("date", "amount"),
+    "sales": ("date", "market", "kind", "amount"),
+}
+
+
+def _blank(values) -> np.ndarray:
+    return pd.isna(values)
+
+
+def _over(part, whole) -> np.ndarray:
+    return part > whole + TINY
+
+
+# What two columns must be to each other: code, column the words are about, True where it fails.
+TOGETHER = {
+    "events": (
+        ("amount_needed", "amount", lambda c: c["amount_needed"] & _blank(c["amount"])),
+        ("dried_over_fresh", "dried_out_kg",
+         lambda c: (c["event"] == "dried") & _over(c["dried_out_kg"], c["amount"])),
+    ),
+    "costs": (
+        ("salvage_over_price", "salvage", lambda c: _over(c["salvage"], np.maximum(c["amount"], 0.0))),
+    ),
+    "sales": (
+        ("product_needed", "product", lambda c: _blank(c["product"]) & ~np.isin(c["kind"], MONEY_KINDS)),
+    ),
+}
+
+
+def failures(table: str, columns: dict[str, np.ndarray]) -> dict[tuple[str, str], np.ndarray]:
+    """(code, column) -> True where a row fails, over whole columns. The mask side of the rules.
+
+    Codes: "needed", "limits", and those of TOGETHER. Blank text is None, a blank number NaN, a blank date NaT.
+    Events also bring `amount_is` (one of AMOUNT_KINDS) and `amount_needed` (bool).
+    """
+    found = {("needed", key): _blank(columns[key]) for key in NEEDED[table]}
+    for key, rule in rules(table).items():
+        if key in columns:
+            found["limits", key] = rule.refused(columns[key])
+    if table == "events":
+        found["limits", "amount"] = _by_kind(columns, "refused")
+    for code, key, fails in TOGETHER.get(table, ()):
+        found[code, key] = np.asarray(fails(columns), dtype=bool)
+    return found
+
+
+def questions(table: str, columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Column -> True where a number is unlikely enough to be asked about."""
+    found = {key: rule.asked(columns[key]) for key, rule in rules(table).items() if key in columns}
+    if table == "events":
+        found["amount"] = _by_kind(columns, "asked")
+    return found
+
+
+def _by_kind(columns, what: str) -> np.ndarray:
+    """Limits of an event's amount, which depend on what the amount is."""
+    bad = np.isinf(columns["amount"]) & (what == "refused")
+    for kind, key in AMOUNT_LIMITS.items():
+        mine = columns["amount_is"] == kind
+        if mine.any():
+            bad |= mine & getattr(rules("events")[key], what)(columns["amount"])
+    return bad
+
+
+# ---- the models of a row ----------------------------------------------------------------------
+
+def _whole(value: float) -> float:
+    if abs(value - round(value)) > TINY:
+        raise PydanticCustomError("limits", "is not a whole number")
+    return value
+
+
+def _number(rule: Rule):
+    """The type of a number held to a rule."""
+    edges = {}
+    if rule.lowest is not None:
+        edges["ge"] = rule.lowest - TINY
+    if rule.highest is not None:
+        edges["le"] = rule.highest + TINY
+    held = Annotated[float, Field(allow_inf_nan=False, **edges)]
+    return Annotated[held, AfterValidator(_whole)] if rule.whole else held
+
+
+class _Row(BaseModel):
+    """A row of an input table in SI; blank is None."""
+
+    model_config = ConfigDict(extra="ignore", strict=True)
+
+
+def _numbers(table: str, name: str):
+    """A model with every number of a table, held to its rule; needed ones without a default."""
+    fields = {key: (_number(rule), ...) if key in NEEDED[table] else (_number(rule) | None, None)
+              for key, rule in rules(table).items() if not key.startswith("amount_")}
+    return create_model(name, __base__=_Row, **fields)
+
+
+Day = dt.date
+Name = Annotated[str, Field(min_length=1)]
+
+
+class LogRow(_numbers("logs", "LogNumbers")):
+    """A log, or a group of like logs: sizes in metres, weight in kg, moisture as a fraction, wet basis."""
+
+    log: Name
+    wood: str | None = None
+    strain: str | None = None
+    inoculated: Day | None = None
+    felled: Day | None = None
+    spawn_form: str | None = None
+    spawn_lot: str | None = None
+    ends_waxed: str | None = None
+    place: str | None = None
+
+
+class EventRow(_numbers("events", "EventNumbers")):
+    """Something that happened. amount is kg, metres of water, hours or a number of logs, by amount_is."""
+
+    date: Day
+    event: Name
+    amount_is: Literal["weight", "depth", "hours", "number", ""] = ""
+    amount_needed: bool = False
+    amount: Annotated[float, Field(allow_inf_nan=False)] | None = None
+    log_text: str | None = None
+
+    @model_validator(mode="after")
+    def _check(self):
+        key = AMOUNT_LIMITS.get(self.amount_is)
+        if self.amount is None:
+            if self.amount_needed:
+                raise PydanticCustomError("amount_needed", "amount")
+        elif key and rules("events")[key].refused(self.amount):
+            raise PydanticCustomError("limits", "amount")
+        elif self.event == "dried" and _over(self.dried_out_kg or 0.0, self.amount):
+            raise PydanticCustomError("dried_over_fresh", "dried_out_kg")
+        return self
+
+
+class CostRow(_numbers("costs", "CostNumbers")):
+    """Money spent; life in years and what the thing is worth at the end, for things that last."""
+
+    date: Day
+    item: str | None = None
+    category: str | None = None
+
+    @model_validator(mode="after")
+    def _check(self):
+        if self.salvage is not None and _over(self.salvage, max(self.amount, 0.0)):
+            raise PydanticCustomError("salvage_over_price", "salvage")
+        return self
+
+
+class SaleRow(_numbers("sales", "SaleNumbers")):
+    """A movement to, at or from a market in kg, or money paid or charged; price per kg."""
+
+    date: Day
+    market: Name
+    kind: Literal[FIXED_LISTS["sale_kinds"]]
+    product: Literal[FIXED_LISTS["products"]] | None = None
+
+    @model_validator(mode="after")
+    def _check(self):
+        if self.product is None and self.kind not in MONEY_KINDS:
+            raise PydanticCustomError("product_needed", "product")
+        return self
+
+
+MODELS = {"logs": LogRow, "events": EventRow, "costs": CostRow, "sales": SaleRow}
+_CODES = {"missing": "needed", "string_type": "needed", "date_type": "needed", "float_type": "needed",
+          "literal_error": "needed"}
+
+
+def row_failures(table: str, row: dict) -> list[tuple[str, str]]:
+    """(code, column) of everything wrong with one row, from its model; [] where it is good."""
+    try:
+        MODELS[table](**{key: _plain(value) for key, value in row.items()})
+    except ValidationError as error:
+        return [(_CODES.get(e["type"], e["type"] if not e["loc"] else "limits"),
+                 str(e["loc"][0]) if e["loc"] else e["msg"]) for e in error.errors(include_url=False)]
+    return []
+
+
+def _plain(value):
+    """A cell of a column as the model takes it: blanks as None, numpy's scalars as Python's own."""
+    if value is None or value is pd.NaT:
+        return None
+    if isinstance(value, np.datetime64):
+        return None if np.isnat(value) else value.astype("datetime64[D]").astype(object)
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and np.isnan(value) else value

@@ -297,8 +297,8 @@ def find_many(index: LogIndex, texts: np.ndarray, years: bool = False):
     """Read a column of texts: (item, log, how, answers).
 
     item, log: positions linking each text with each log it means, in order of item; how: for each text the
-    way its logs were named, "" where none; answers: distinct text -> Selection or Ask for every text that is no
-    exact name. A blank text gets no link.
+    way its logs were named, "" where none; answers: distinct text -> Selection or Ask for every text that is
+    no exact name. A blank text gets no link.
     """
     texts = np.asarray(texts, dtype=object)
     codes, known = pd.factorize(texts, use_na_sentinel=True)
