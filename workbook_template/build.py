@@ -245,7 +245,7 @@ def _sheet_heading(book: Book, sheet, table: Table, header: int) -> None:
             letter = xl_col_to_name(i)
             sheet.conditional_format(header + 1, i, header + rows, i, {
                 "type": "formula", "format": warn,
-                "criteria": f'=AND(${letter}{header + 2}<>"",LEFT(${letter}{header + 2},2)<>"ok")'})
+                "criteria": f'=AND(${letter}{header + 2}<>"",LEFT(${letter}{header + 2},2)<>"ok",LEFT(${letter}{header + 2},3)<>"log")'})
 
 
 def _logs_totals(book: Book, sheet, table: Table, header: int) -> None:
@@ -289,7 +289,7 @@ def _list_heading(book: Book, sheet, table: Table, header: int, left: int) -> No
             spot += 1
         set_page(sheet, book.profile, landscape=True, repeat=(header - 2, header), footer=str(book.env.settings["yard"]))
         sheet.fit_to_pages(0, 0)
-        sheet.set_print_scale(75)
+        sheet.set_print_scale(70)
         sheet.set_v_pagebreaks([table_spot(t)[1] for t in schema.LIST_TABLES[1:]])
     sheet.write_string(header - 2, left, table.title, book.looks["section"])
     if right > left:

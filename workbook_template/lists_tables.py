@@ -71,7 +71,7 @@ def shipped_strains(profile: str) -> list[dict]:
     def degrees(f):
         return f if profile == units.US else round(units.celsius_from_fahrenheit(f))
 
-    cook = "Cook through: raw or half-cooked shiitake can cause a rash."
+    cook = "Cook through: raw shiitake can cause a rash."
     temps = {"cold": (44, 68), "wide": (59, 77), "warm": (55, 80)}
     rows = [
         {"strain": f"shiitake, {words}", "mushroom": "shiitake", "fruits_from": degrees(temps[k][0]),
@@ -82,7 +82,7 @@ def shipped_strains(profile: str) -> list[dict]:
     ]
     rows.append({"strain": "oyster", "mushroom": "oyster", "forces": "no", "run_low": tables.figure("first_mushrooms_months").low,
                  "run_high": tables.figure("first_mushrooms_months").high,
-                 "caution": "Golden (yellow) oyster has escaped into woods; prefer native strains outdoors and ask your state."})
+                 "caution": "Golden oyster has escaped into woods: keep to native strains, ask your state."})
     rows.append({"strain": "lion's mane", "mushroom": "lion's mane", "forces": "no",
                  "run_low": tables.figure("first_mushrooms_months").low, "run_high": tables.figure("first_mushrooms_months").high,
                  "caution": "Pick only what you inoculated and can name."})
@@ -101,7 +101,7 @@ STRAINS = Table(
         Column("run_high", "Spawn run, long", NUMBER, unit="months", width=9, looks="whole"),
         Column("rest_weeks", "Rest", NUMBER, "Weeks between soaks.", unit="weeks", width=8, looks="whole"),
         Column("forces", "Forces well", YESNO, "Answers to soaking.", width=8, list="yesno"),
-        Column("caution", "Caution", TEXT, width=92),
+        Column("caution", "Caution", TEXT, width=66),
     ),
 )
 

@@ -1,6 +1,8 @@
 """The Logs table: one row a log, or a group of like logs. Native formulas and their Python twins."""
 from __future__ import annotations
 
+import math
+
 from calc import drilling, supplies, wood
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, blank, is_number, limit, serial, sheet_round
@@ -74,8 +76,12 @@ def lift(row, env):
     index = kg / env.setting_si("lift_limit", "weight")
     if index <= 1:
         return "ok"
-    times = sheet_round(index, 1)
-    return f"{times:.0f} x limit" if times == int(times) else f"{times:.1f} x limit"
+    return f"{lift_times(index):g} x limit"
+
+
+def lift_times(index: float) -> float:
+    """A lifting index above 1 as it is shown: to one decimal, upwards, so that 1.02 is not called 1."""
+    return math.ceil(round(round(index, 9) * 10, 9)) / 10
 
 
 def form_of(row, env):
@@ -158,8 +164,8 @@ def harvested(row, env):
                and is_number(e.get("amount")))
 
 
-ASSUMED = (("count", "1 log"), ("spawn_form", "spawn form"), ("hole_spacing", "hole spacing"),
-           ("row_spacing", "row spacing"), ("ends_waxed", "ends"))
+ASSUMED = (("spawn_form", "spawn form"), ("hole_spacing", "hole spacing"), ("row_spacing", "row spacing"),
+           ("ends_waxed", "ends"), ("count", "1 log"))
 
 
 def assumed(row, env):
@@ -218,7 +224,7 @@ LOGS = Table(
                twin=green_weight),
         Column("lift", "Lift", COMPUTED, "Green weight against the lifting limit on Settings. A soaked log is heavier still.",
                width=11, looks="text",
-               formula='IF({green}="","",IF({green}/set_lift_limit<=1,"ok",ROUND({green}/set_lift_limit,1)&" x limit"))',
+               formula='IF({green}="","",IF({green}/set_lift_limit<=1,"ok",ROUNDUP(ROUND({green}/set_lift_limit,9),1)&" x limit"))',
                twin=lift),
         Column("holes", "Holes each", COMPUTED, "Holes drilled if typed, else the staggered pattern.", width=8, looks="whole",
                formula=f'IF({{volume}}="","",IFERROR(IF(ISNUMBER({{holes_drilled}}),{{holes_drilled}},'
@@ -245,7 +251,7 @@ LOGS = Table(
                "Picked events that name exactly this log. Picks of a range or a place are shared out on Each log.",
                quantity="weight", width=9, looks="two",
                formula='IF({log}="","",SUMPRODUCT(--(evt_log={log}),--(evt_event="picked"),evt_amount))', twin=harvested),
-        Column("assumed", "Assumed", COMPUTED, "Defaults from Settings used for this row.", width=30, looks="text",
+        Column("assumed", "Assumed", COMPUTED, "Defaults from Settings used for this row.", width=43, looks="text",
                formula=f'IF({{log}}="","",MID({ASSUMED_FORMULA},3,99))', twin=assumed),
         Column("check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
                formula='IF({log}="",IF(AND({wood}="",{strain}="",{diameter}="",{length}="",{inoculated}=""),"","name this log"),'

@@ -19,11 +19,13 @@ NUMBER_FORMATS = {
     "two": "#,##0.00", "three": "0.000", "percent": "0.0%", "share": "0%", "money": "#,##0.00", "date": "d mmm yyyy",
     "month": "mmm yyyy",
 }
-RIGHT = {"size", "whole", "one", "two", "three", "percent", "share", "money", "date", "month", "plain"}
+RIGHT = {"size", "whole", "one", "two", "three", "percent", "share", "money", "plain"}
 
 
 def _cell(look: str) -> dict:
     props = {"num_format": NUMBER_FORMATS[look], "align": "right" if look in RIGHT else "left", "valign": "top"}
+    if look not in RIGHT:
+        props["indent"] = 1
     if look == "wrapped":
         props["text_wrap"] = True
     return props
@@ -39,10 +41,10 @@ PIECES = {
     "band_needed": {"bold": True, "font_color": "#FFFFFF", "bg_color": ACCENT, "align": "left"},
     "band_computed": {"bold": True, "italic": True, "font_color": ACCENT, "bg_color": SOFT, "align": "left"},
     "band_typed": {"bold": True, "font_color": ACCENT, "align": "left", "top": 1, "top_color": ACCENT},
-    "header_typed": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left"},
+    "header_typed": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left", "indent": 1},
     "header_computed": {"bold": True, "italic": True, "text_wrap": True, "valign": "bottom", "bottom": 2,
-                        "bottom_color": ACCENT, "bg_color": SOFT, "align": "left"},
-    "header": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left"},
+                        "bottom_color": ACCENT, "bg_color": SOFT, "align": "left", "indent": 1},
+    "header": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "left", "indent": 1},
     "header_right": {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 2, "bottom_color": ACCENT, "align": "right"},
     "label": {"align": "left", "valign": "top"},
     "unit": {"align": "left", "valign": "top", "indent": 1, "font_color": GREY},
@@ -52,7 +54,7 @@ PIECES = {
     "rowkey": {"font_color": LINE, "font_size": 8, "align": "left"},
     "field": {"border": 1, "border_color": LINE},
 }
-PIECES |= {f"{k}_right": {**PIECES[k], "align": "right"} for k in ("header_typed", "header_computed")}
+PIECES |= {f"{k}_right": {**PIECES[k], "align": "right", "indent": 0} for k in ("header_typed", "header_computed")}
 PIECES |= {f"input_{k}": {**_cell(k), "border": 1, "border_color": LINE} for k in NUMBER_FORMATS}
 PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k in NUMBER_FORMATS}
 PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}

@@ -144,7 +144,7 @@ def sources(view: View) -> ResultSheet:
                [f.high for f in figures], [f.unit for f in figures], [f.basis for f in figures], [figure_source(f) for f in figures]]
     end = sheet.table(4, 0, heads, columns)
     for i in range(len(figures)):
-        lines = max(1 + len(str(columns[0][i])) // 34, 1 + len(str(columns[1][i])) // 40, 1 + len(columns[7][i]) // 62)
+        lines = max(1 + len(str(columns[1][i])) // 46, 1 + len(columns[7][i]) // 74)
         sheet.heights[5 + i] = 13 * lines + 2
     end = _publications(sheet, end + 1)
     end = _functions(sheet, view, end + 1)
@@ -153,8 +153,9 @@ def sources(view: View) -> ResultSheet:
 
 
 def figure_source(figure) -> str:
-    words = tables.source_words(figure.source) if figure.source else ""
-    return ", ".join(w for w in (words, figure.locator) if w) or figure.note or ""
+    if figure.basis in ("published", "derived", "definition"):
+        return ", ".join(w for w in (tables.source_words(figure.source), figure.locator) if w)
+    return "; ".join(w for w in (figure.locator, figure.note) if w)
 
 
 def _publications(sheet: ResultSheet, row: int) -> int:
@@ -165,7 +166,7 @@ def _publications(sheet: ResultSheet, row: int) -> int:
     heads = [("Author or agency", "wrapped"), ("Title", "wrapped"), ("Year", "plain"), ("Read as", "text"), ("Publisher", "text")]
     sheet.table(row + 1, 0, heads, columns)
     for i, source in enumerate(found):
-        sheet.heights[row + 2 + i] = 13 * max(1 + len(source.title) // 38, 1 + len(source.authors) // 32) + 2
+        sheet.heights[row + 2 + i] = 13 * max(1 + len(source.title) // 46, 1 + len(source.authors) // 38) + 2
     return row + 2 + len(found)
 
 
@@ -186,7 +187,7 @@ def _functions(sheet: ResultSheet, view: View, row: int) -> int:
         sheet.put(at, 1, result, "label_wrapped")
         sheet.put(at, 2, written.partition("(")[2].join(("(", "")), "label")
         sheet.put(at, 7, source, "label_wrapped")
-        sheet.heights[at] = 13 * max(1 + len(result) // 42, 1 + len(source) // 64) + 2
+        sheet.heights[at] = 13 * max(1 + len(result) // 46, 1 + len(source) // 74) + 2
     return row + 2 + len(rows)
 
 

@@ -9,7 +9,8 @@ import math
 from dataclasses import dataclass
 
 from calc import drilling, season, supplies, tables, wood
-from workbook_template.twins import Env, blank, is_number, serial, sheet_round
+from workbook_template.logs_table import lift_times
+from workbook_template.twins import Env, blank, is_number, serial
 
 TREE, BOLTS = "a tree", "bolts on hand"
 BOLT_ROWS, PACK_ROWS, HOLE_POINTS, LIST_PACKS = 16, 5, 320, 15
@@ -106,7 +107,7 @@ BOLT = {
     "large": f'IF({{b_logs}}="","",IF({IS_TREE},{{dbh}}-{{taper}}*({{stump}}+({{k}}-1)*{{bolt_length}}/[height]-[breast]),""))',
     "volume": 'IF({b_logs}="","",IF({b_large}="",PI()/4*{b_small}^2*{bolt_length},PI()/8*({b_small}^2+{b_large}^2)*{bolt_length})/[volume])',
     "weight": 'IF({b_logs}="","",IFERROR({b_volume}*INDEX(lst_wood_green,MATCH({wood},lst_wood,0)),""))',
-    "lift": 'IF({b_weight}="","",IF({b_weight}/set_lift_limit<=1,"ok",ROUND({b_weight}/set_lift_limit,1)&" x limit"))',
+    "lift": 'IF({b_weight}="","",IF({b_weight}/set_lift_limit<=1,"ok",ROUNDUP(ROUND({b_weight}/set_lift_limit,9),1)&" x limit"))',
     "holes": f'IF({{b_logs}}="","",IF(IFERROR(INDEX(lst_form_by,MATCH({FORM},lst_form,0)),"")="weight per log",0,'
              'ROUNDUP(MAX(1,INT(ROUND(PI()*({b_small}+IF({b_large}="",{b_small},{b_large}))/2/{use_around}+0.5,9)))/2,0)*{odd}'
              '+INT(MAX(1,INT(ROUND(PI()*({b_small}+IF({b_large}="",{b_small},{b_large}))/2/{use_around}+0.5,9)))/2)*{even}))',
@@ -193,7 +194,7 @@ def values(inputs: dict, env: Env) -> dict:
         out[names["large"]] = "" if large is None else env.shown(large, "diameter")
         out[names["volume"]] = env.shown(volume, "volume")
         out[names["weight"]] = "" if weight is None else env.shown(weight, "weight")
-        out[names["lift"]] = "" if index is None else "ok" if index <= 1 else f"{sheet_round(index, 1):g} x limit"
+        out[names["lift"]] = "" if index is None else "ok" if index <= 1 else f"{lift_times(index):g} x limit"
         out[names["holes"]] = holes
         ends = wood.disc_area(small) + wood.disc_area(butt)
         out[names["ends"]] = ends / env.si(1.0, "diameter") ** 2
