@@ -22,7 +22,7 @@ from workbook_template.ports.parts import (
     split_address,
     split_range,
 )
-from workbook_template.ports.preflight import FileProblem, check_file
+from workbook_template.ports.preflight import DAMAGE, FileProblem, check_file, damage_named
 from workbook_template.ports.rawzip import rewrite
 from workbook_template.ports.rows import Block, CellData, ColumnData, used_range, write_rows
 from workbook_template.ports.sheetxml import (
@@ -82,7 +82,7 @@ def patch(
     FileProblem if a sheet, table or chart is not there.
     """
     check_file(path_in)
-    with zipfile.ZipFile(path_in) as archive:
+    with damage_named(path_in), zipfile.ZipFile(path_in) as archive:
         book = read_book(archive, charts=True)
         changed: dict[str, bytes | Iterable[bytes]] = {}
         dropped: set[str] = set()
@@ -247,7 +247,7 @@ def check_written(path, parts: Iterable[str], rows: dict[str, int] | None = None
                 xml = archive.read(part)
                 if len(xml) < PARSE_FULLY_BELOW:
                     expat.ParserCreate().Parse(xml, True)
-            except (zipfile.BadZipFile, KeyError, expat.ExpatError) as error:
+            except DAMAGE as error:
                 raise FileProblem(f"The new file is damaged ({part}: {error}). {NOT_USED}") from error
             found = _count_rows(xml) if part in expected else None
             if found != expected.get(part):

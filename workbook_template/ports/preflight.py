@@ -5,6 +5,7 @@ of its parts only, so a hostile file costs nothing.
 """
 from __future__ import annotations
 
+import contextlib
 import os
 import zipfile
 import zlib
@@ -29,17 +30,30 @@ class FileProblem(Exception):
     """The file cannot be used as it is; the message is one sentence for the grower, with what to do."""
 
 
+# What reading a damaged zip, missing parts or broken XML raises (ElementTree's ParseError is a SyntaxError).
+DAMAGE = (
+    zipfile.BadZipFile, EOFError, NotImplementedError, zlib.error, KeyError, SyntaxError, expat.ExpatError,
+)
+
+
+@contextlib.contextmanager
+def damage_named(path, *more: type[Exception]):
+    """Turn the errors of a damaged zip or broken XML, and those of the types in more, into a FileProblem."""
+    try:
+        yield
+    except (*DAMAGE, *more) as error:
+        name = os.path.basename(os.fspath(path))
+        raise FileProblem(
+            f"{name} is damaged or cut short ({error}). Use the backup beside it, or copy it again."
+        ) from error
+
+
 def check_file(path) -> None:
     """Raise FileProblem unless the file is a readable, harmless .xlsx or .xlsm workbook."""
     name = os.path.basename(os.fspath(path))
     _check_outside(path, name)
-    try:
-        with zipfile.ZipFile(path) as archive:
-            _check_parts(archive, name)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, zlib.error) as error:
-        raise FileProblem(
-            f"{name} is damaged or cut short ({error}). Use the backup beside it, or copy it again."
-        ) from error
+    with damage_named(path), zipfile.ZipFile(path) as archive:
+        _check_parts(archive, name)
 
 
 def _check_outside(path, name: str) -> None:

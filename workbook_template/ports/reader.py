@@ -33,7 +33,7 @@ from workbook_template.ports.parts import (
     split_range,
     split_reference,
 )
-from workbook_template.ports.preflight import FileProblem, check_extent, check_file
+from workbook_template.ports.preflight import FileProblem, check_extent, check_file, damage_named
 from workbook_template.ports.scan import Scan, inflate, scan_sheet
 
 __all__ = [
@@ -54,7 +54,7 @@ def read_tables(path, specs) -> dict[str, RawTable]:
     """
     specs = [as_table_spec(spec) for spec in specs]
     check_file(path)
-    with zipfile.ZipFile(path) as archive:
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
         book = read_book(archive)
         styles = read_date_styles(archive, book)
         layouts = _find_all(path, archive, book, styles, specs)
@@ -75,7 +75,7 @@ def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, objec
     Raises LayoutProblem if the sheet is not there.
     """
     check_file(path)
-    with zipfile.ZipFile(path) as archive:
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
         book = read_book(archive)
         part = book.sheet(sheet)
         if part is None:
@@ -93,7 +93,7 @@ def read_names(path, prefix: str = "bb_") -> dict[str, object]:
     """
     check_file(path)
     found: dict[str, object] = {}
-    with zipfile.ZipFile(path) as archive:
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
         book = read_book(archive)
         wanted: dict[str, list] = {}
         for name, text in book.names.items():
@@ -185,14 +185,8 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
     places = {(False, key): at for key, at in layout.columns.items()}
     places.update({(True, title): at for title, at in layout.extra.items()})
     by_column = {at: TEXT if own else kinds[key] for (own, key), at in places.items()}
-    name = os.path.basename(os.fspath(path))
-    try:
-        with zipfile.ZipFile(path) as archive:
-            scan = scan_sheet(archive, sheet.part, by_column, first_row, styles)
-    except (zipfile.BadZipFile, EOFError, expat.ExpatError, ValueError) as error:
-        raise FileProblem(
-            f"{name}: sheet {sheet.name} is damaged ({error}). Use the backup beside it."
-        ) from error
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+        scan = scan_sheet(archive, sheet.part, by_column, first_row, styles)
     _check_rectangle(sheet.name, scan)
     columns = _load(path, sheet.name, first_row, by_column, scan)
     strings = SharedStrings(path, book.strings_part)
@@ -225,11 +219,12 @@ def _load(path, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -
     import fastexcel
 
     order = sorted(kinds)
-    loaded = fastexcel.read_excel(os.fspath(path)).load_sheet(
-        sheet, header_row=None, skip_rows=first_row, use_columns=order,
-        dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
-    )
-    batch, errors = loaded.to_arrow_with_errors()
+    with damage_named(path, fastexcel.FastExcelError):
+        loaded = fastexcel.read_excel(os.fspath(path)).load_sheet(
+            sheet, header_row=None, skip_rows=first_row, use_columns=order,
+            dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
+        )
+        batch, errors = loaded.to_arrow_with_errors()
     columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
     for error in errors.errors if errors is not None else ():
         index, place = error.offset_position

@@ -81,12 +81,10 @@ def split_sheet(xml: bytes) -> tuple[bytes, bytes, bytes]:
     tag = data.tag.encode()
     if xml[data.open_end - 2:data.open_end] == b"/>":
         return xml[:data.start], xml[data.open_end:], tag
-    closing = xml.rfind(b"</" + tag)
-    tail = xml[xml.index(b">", closing) + 1:]
-    if closing < 0 or b"<!" in tail or b"sheetData" in tail:
-        whole = find_elements(xml, {"sheetData"}, {"worksheet"})[0]
-        tail = xml[whole.end:]
-    return xml[:data.start], tail, tag
+    if xml.find(b"<!", data.start) >= 0:  # a comment or CDATA may hold anything: parse every row
+        return xml[:data.start], xml[find_elements(xml, {"sheetData"}, {"worksheet"})[0].end:], tag
+    closing = xml.rindex(b"</" + tag)
+    return xml[:data.start], xml[xml.index(b">", closing) + 1:], tag
 
 
 class _Found(Exception):
