@@ -88,7 +88,7 @@ def _logs(book, looks, logs: int) -> None:
     sheet.write_row(2, 0, LOG_HEADINGS)
     for i in range(logs):
         sheet.write_row(3 + i, 0, [f"A{i + 1}", "white oak", 4 + i / 4, 40])
-        sheet.write_datetime(3 + i, 4, dt.datetime(2025, 3, 1 + i), looks["date"])
+        sheet.write_datetime(3 + i, 4, dt.datetime(2025, 3, 1) + dt.timedelta(i), looks["date"])
         sheet.write_string(3 + i, 5, f"row {i}")
     sheet.data_validation(3, 1, 200, 1, {"validate": "list", "source": ["white oak", "red oak"]})
 

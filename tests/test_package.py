@@ -32,7 +32,8 @@ from workbook_template.ports.rows import cell_xml, date_serial
 from workbook_template.ports.sheetxml import sheet_content, table_content
 from workbook_template.ports.xmledit import find_elements, tag_end
 
-pytestmark = pytest.mark.filterwarnings("ignore:.*extension is not supported")  # openpyxl, which only reads here
+# openpyxl says what it would lose at a save; here it only reads.
+pytestmark = pytest.mark.filterwarnings("ignore:.*extension is not supported")
 ROWS = 7
 
 

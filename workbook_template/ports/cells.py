@@ -105,7 +105,7 @@ def serial_datetime(serial: float, date1904: bool) -> dt.datetime | None:
         base = dt.datetime(1904, 1, 1)
     else:
         base = dt.datetime(1899, 12, 31) if serial < 60 else dt.datetime(1899, 12, 30)
-    if not 0 <= serial < 2_958_466:
+    if not 0 <= serial < (2_957_004 if date1904 else 2_958_466):  # 31 Dec 9999 ends there
         return None
     return base + dt.timedelta(milliseconds=round(serial * 86_400_000))
 

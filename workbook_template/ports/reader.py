@@ -189,6 +189,9 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
         scan = scan_sheet(archive, sheet.part, by_column, first_row, styles)
     _check_rectangle(sheet.name, scan)
     columns = _load(path, sheet.name, first_row, by_column, scan)
+    for at, kind in by_column.items():
+        if kind == DATE:
+            _drop_impossible(columns[at], book.date1904)
     strings = SharedStrings(path, book.strings_part)
     for cell in scan.odd:
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column],
@@ -243,6 +246,16 @@ def _from_arrow(array, kind: str) -> RawColumn:
     if not values.flags.writeable:
         values = values.copy()
     return RawColumn(values.astype("datetime64[ms]") if kind == DATE else values)
+
+
+def _drop_impossible(column: RawColumn, date1904: bool) -> None:
+    """A number outside the calendar (1900 or 1904 to 9999) under a date format is kept as the number."""
+    first = np.datetime64("1904-01-01" if date1904 else "1899-12-31", "ms")
+    low, high = column.values < first, column.values >= np.datetime64("10000-01-01", "ms")
+    for index in np.flatnonzero(low | high):
+        base = first if low[index] or date1904 else np.datetime64("1899-12-30", "ms")
+        column.odd[int(index)] = Odd("number", float((column.values[index] - base) / np.timedelta64(1, "D")))
+    column.values[low | high] = np.datetime64("NaT")
 
 
 def _told(detail: str) -> Odd:

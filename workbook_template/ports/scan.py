@@ -95,7 +95,7 @@ def _scan_exact(archive, part, lookup, first_row, styles) -> Scan:
     """The same by a full XML parser, cell by cell."""
     scan, tail = Scan(), bytearray()
     for cell in iter_cells(_keep_tail(inflate(archive, part, 1 << 18), tail)):
-        if cell.text is None:
+        if cell.text is None and cell.type not in STRINGS:
             continue
         scan.cells += 1
         scan.last_row = max(scan.last_row, cell.row)
@@ -279,5 +279,7 @@ def _add_odd(body: bytes, start: int, scan: Scan, lookup, styles) -> None:
         raise _Unusual
     cell = CellParser().feed(body[start:end + 4], True)[0]
     dated = bool(styles[min(cell.style, len(styles) - 1)])
-    if cell.text is not None and is_odd(lookup[cell.column], CODES.get(cell.type, UNKNOWN), dated):
+    if cell.text is None and cell.type not in STRINGS:
+        return
+    if is_odd(lookup[cell.column], CODES.get(cell.type, UNKNOWN), dated):
         scan.odd.append(cell)

@@ -126,6 +126,7 @@ class Guard:
                 f"{holder.sentence(self.path.name)} Close it there and try again, or refresh from inside the "
                 f"program. If no one has it open, delete {holder.lock_file.name} or use --force."
             )
+        self.mode = stat.S_IMODE(self.path.stat().st_mode)
         self.hash = file_hash(self.path)
 
     def save(self, write: Callable[[Path], object], check: Callable[[Path], object] | None = None,
@@ -135,12 +136,15 @@ class Guard:
         Raises ChangedMeanwhile (the new version stands beside the file under a dated name), FileInUse or
         SaveProblem; whatever write and check raise comes through. The original is then untouched.
         """
+        if not os.access(self.path, os.W_OK) and self.path.exists():
+            raise SaveProblem(f"{self.path.name} is write-protected. Take the protection off in its "
+                              "properties, or write to another file.")
         with _temporary_beside(self.path) as temporary:
             write(temporary)
             if check is not None:
                 check(temporary)
-            shutil.copymode(self.path, temporary)
             _flush(temporary)
+            os.chmod(temporary, self.mode)
             if not self.path.exists() or file_hash(self.path) != self.hash:
                 raise self._changed(temporary, now or dt.datetime.now())
             backup = backup_path(self.path)
@@ -151,8 +155,8 @@ class Guard:
     def _keep_backup(self, backup: Path) -> None:
         with _temporary_beside(backup) as copy:
             shutil.copyfile(self.path, copy)
-            shutil.copymode(self.path, copy)
             _flush(copy)
+            os.chmod(copy, self.mode)
             if file_hash(copy) != self.hash:
                 raise SaveProblem(
                     f"{self.path.name} changed while it was being backed up. It was left as it is; try again."
@@ -195,8 +199,8 @@ def write_new(path, write: Callable[[Path], object], check: Callable[[Path], obj
         write(temporary)
         if check is not None:
             check(temporary)
-        os.chmod(temporary, stat.S_IMODE(target.stat().st_mode) if target.exists() else _usual_mode())
         _flush(temporary)
+        os.chmod(temporary, stat.S_IMODE(target.stat().st_mode) if target.exists() else _usual_mode())
         _replace(temporary, target)
     return target
 
