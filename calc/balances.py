@@ -4,7 +4,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL
+from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL, WEIGHT_KINDS
 from calc.results import Balance
 from calc.yard import EXITS, TINY, Diary, Yard
 
@@ -36,7 +36,7 @@ def fresh_weight(book: Diary, sales: pd.DataFrame, slack_share: float) -> Balanc
     without a count nothing counts as in store. Closes when |unexplained| is within slack_share of what was
     picked.
     """
-    product = sales[sales["product"] == "fresh"]
+    product = _movements(sales, "fresh")
     ways = {"into the dryer": "dried", "culled": "culled", "spoiled at home": "spoiled",
             "given or eaten": "given"}
     return _weight_balance("fresh weight", "picked", book, product, "picked", book.amount, "stored", ways,
@@ -48,9 +48,14 @@ def dried_weight(book: Diary, sales: pd.DataFrame, dried_out_kg: np.ndarray, sla
 
     dried_out_kg: by line of the diary. The same rules as fresh_weight.
     """
-    product = sales[sales["product"] == "dried"]
+    product = _movements(sales, "dried")
     return _weight_balance("dried weight", "out of the dryer", book, product, "dried", dried_out_kg,
                            "dried count", {}, slack_share)
+
+
+def _movements(sales: pd.DataFrame, product: str) -> pd.DataFrame:
+    """Sales lines of a product that are weights."""
+    return sales[(sales["product"] == product) & sales["kind"].isin(WEIGHT_KINDS)]
 
 
 def _weight_balance(name, in_label, book, product, came_kind, came_kg, count_kind, ways, slack_share):
@@ -78,7 +83,7 @@ def _markets(product: pd.DataFrame):
         market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
         if terms == OUTRIGHT:
             continue
-        spoiled += float(lines.loc[lines["kind"] == "spoiled", "amount"].sum())
+        spoiled += _total(lines, "spoiled")
         by_book = _stock(lines)
         counts = lines[lines["kind"] == "counted"]
         if len(counts):
@@ -99,8 +104,11 @@ def _markets(product: pd.DataFrame):
 
 def _stock(lines: pd.DataFrame) -> float:
     """Delivered less sold, returned and spoiled there."""
-    sign = lines["kind"].map({"delivered": 1.0, "sold": -1.0, "returned": -1.0, "spoiled": -1.0}).fillna(0.0)
-    return float((sign * lines["amount"]).sum())
+    return _total(lines, "delivered") - _total(lines, "sold", "returned", "spoiled")
+
+
+def _total(lines: pd.DataFrame, *kinds: str) -> float:
+    return float(lines.loc[lines["kind"].isin(kinds), "amount"].sum())
 
 
 def _store(book, product, came, came_kg, count_kind, out):
@@ -121,10 +129,8 @@ def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
     """Kg that left home after a day, less what came back; sold from home where nothing is ever delivered."""
     delivering = set(product.loc[product["kind"] == "delivered", "key"])
     lines = product[product["day"] > after_day]
-    straight = ~lines["key"].isin(delivering) & lines["kind"].isin(("sold", "spoiled"))
-    straight &= lines["terms"] != OUTRIGHT
-    sign = lines["kind"].map({"delivered": 1.0, "returned": -1.0}).fillna(0.0) + straight
-    return float((sign * lines["amount"]).sum())
+    straight = lines[~lines["key"].isin(delivering) & (lines["terms"] != OUTRIGHT)]
+    return _total(lines, "delivered") - _total(lines, "returned") + _total(straight, "sold", "spoiled")
 
 
 def money(sales: pd.DataFrame) -> list[Balance]:
@@ -139,13 +145,9 @@ def money(sales: pd.DataFrame) -> list[Balance]:
 
 def _market_money(lines: pd.DataFrame) -> Balance:
     market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
-
-    def typed(kind):
-        return float(lines.loc[lines["kind"] == kind, "amount"].sum())
-
     value = float(lines["value"].sum())
     commission = float((lines["value"] * lines["commission"]).sum()) if terms == CONSIGNMENT else 0.0
-    fees, paid = typed("fee"), typed("paid")
+    fees, paid = _total(lines, "fee"), _total(lines, "paid")
     due = value - commission - fees
     if terms == STALL:
         paid = due
