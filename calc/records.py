@@ -182,7 +182,7 @@ TOGETHER = {
 def failures(table: str, columns: dict[str, np.ndarray]) -> dict[tuple[str, str], np.ndarray]:
     """(code, column) -> True where a row fails, over whole columns. The mask side of the rules.
 
-    Codes: "needed", "limits", and those of TOGETHER. Blank text is None, a blank number NaN, a blank date NaT.
+    Codes: "needed", "limits", and those of TOGETHER. Blank text is None, a blank number NaN, a date NaT.
     Events also bring `amount_is` (one of AMOUNT_KINDS) and `amount_needed` (bool).
     """
     found = {("needed", key): _blank(columns[key]) for key in NEEDED[table]}

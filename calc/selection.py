@@ -248,8 +248,12 @@ class LogIndex:
             notes.append(f"{quote(text)} names a log more than once; it counts once")
         return Selection(distinct, LIST, tuple(notes), tuple(missing))
 
+    def reason(self, name: str) -> str | None:
+        """Why a name on Logs is no log here, or None where it is not on Logs at all."""
+        return self.left_out.get(name) or self._left_loose.get(loose(name))
+
     def _unknown(self, text: str) -> Ask:
-        reason = self._left_loose.get(loose(text))
+        reason = self.reason(text)
         if reason:
             return Ask(reason, code="log_left_out")
         self._looked_up += 1
@@ -276,7 +280,9 @@ class LogIndex:
         for name, _ in (group for kind in self._groups.values() for group in kind.values()):
             for words in (name, str(name).split(",")[0]):
                 known.setdefault(loose(words), words)
-        return tuple(known[key] for key in difflib.get_close_matches(plain, list(known), 3, 0.7))
+        turned = [key for key in known if sorted(key) == sorted(plain)]  # two characters changed over
+        close = difflib.get_close_matches(plain, list(known), 3, 0.7)
+        return tuple(known[key] for key in list(dict.fromkeys(turned + close))[:3])
 
     def _named(self, selection: Selection) -> str:
         """A reading in words: "the place of that name (12 logs)"."""

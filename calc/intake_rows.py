@@ -1,0 +1,403 @@
+"""Rows of a table: which count, what a choice means, which break a rule, and the frame that is left."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+import numpy as np
+import pandas as pd
+
+from calc.intake_cells import Sheet, blank_cells, left_out, mapped
+from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, needed, quantity_of, span
+from calc.problems import NOTE, QUESTION, REFUSED, either, quote, type_one
+from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
+from calc.raw import RawTable
+from calc.records import AMOUNT_LIMITS, FIXED_LISTS, Rule, TableInfo, failures, questions, row_failures, rules
+from calc.tables import plain
+
+TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
+NEAR, CLEAR = 0.85, 0.05  # spelling likeness to be taken for a list entry, and its lead over the next
+
+
+# ---- which rows count --------------------------------------------------------------------------
+
+
+def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector) -> Sheet:
+    """The table with its blank rows, repeated headers, totals and bare note rows set aside."""
+    typed = [c for c in info.columns if c.kind not in ("computed", "rowkey")]
+    used = ~blank_cells(raw.columns, typed, raw.length)
+    sheet = Sheet(raw, info, context, say, used, np.zeros(raw.length, dtype=bool))
+    for merged in raw.merged[:20]:
+        say.add(
+            raw.sheet,
+            None,
+            None,
+            NOTE,
+            f"the cells {merged} were merged; their value was taken for every row",
+            "one value in each cell",
+            "Undo the merge",
+            "merged",
+        )
+    headers = _header_rows(sheet, typed)
+    _set_aside(sheet, headers, "repeats the header", "header_row")
+    totals = _total_rows(sheet, typed)
+    _set_aside(sheet, totals & ~headers, "is a total typed by hand and was not added again", "total_row")
+    notes = [c for c in typed if c.title.lower().endswith("note")]
+    rest = [c for c in typed if c not in notes]
+    if notes and info.key in ("logs", "events", "costs", "sales"):
+        sheet.used &= ~blank_cells(
+            raw.columns, rest, raw.length
+        )  # a bare note: kept on the sheet, nothing to count
+    return sheet
+
+
+def _set_aside(sheet: Sheet, mask: np.ndarray, words: str, code: str) -> None:
+    mask &= sheet.used
+    for index in sheet.first(mask, NOTE):
+        sheet.problem(index, None, NOTE, f"this row {words}", code=code)
+    sheet.used &= ~mask
+
+
+def _texts(sheet: Sheet, key: str):
+    """(text, indices) of every distinct text of a column, wherever it stood."""
+    column = sheet.raw_column(key)
+    if column is None:
+        return
+    if column.values.dtype == object:
+        codes, known = pd.factorize(column.values, use_na_sentinel=True)
+        for code, text in enumerate(known):
+            if len(text) <= 40:
+                yield text, lambda code=code, codes=codes: np.flatnonzero(codes == code)
+    for index, odd in column.odd.items():
+        if odd.kind == "text" and index < len(sheet):
+            yield str(odd.value), lambda index=index: np.array([index])
+
+
+def _header_rows(sheet: Sheet, typed) -> np.ndarray:
+    hits = np.zeros(len(sheet), dtype=np.int64)
+    for column in typed:
+        title = column.title.casefold()
+        for text, where in _texts(sheet, column.key):
+            if text[: len(title)].casefold() == title and text.split("(")[0].strip().casefold() == title:
+                hits[where()] += 1
+    return hits >= 2
+
+
+def _total_rows(sheet: Sheet, typed) -> np.ndarray:
+    found = np.zeros(len(sheet), dtype=bool)
+    date = sheet.raw_column("date")
+    dated = np.zeros(len(sheet), dtype=bool) if date is None else ~np.isnat(date.values)
+    for column in typed:
+        for text, where in _texts(sheet, column.key):
+            if text[:1] in "tTsSgGyY" and TOTAL.match(text.strip()):
+                found[where()] = True
+    return found & ~dated
+
+
+# ---- choices -----------------------------------------------------------------------------------
+
+
+def match(text: str, known: dict[str, str]) -> tuple[str | None, bool, list[str]]:
+    """(list entry meant or None, whether it is only near in spelling, nearest entries).
+
+    known: plain spelling -> entry. A near entry is taken where it is clearly the nearest and differs in no
+    number and no short word, so that Helper 1 is never taken for Helper 2.
+    """
+    bare = plain(text)
+    if bare in known:
+        return known[bare], False, []
+    close = difflib.get_close_matches(bare, list(known), 3, 0.6)
+    scores = [difflib.SequenceMatcher(None, bare, c).ratio() for c in close]
+    lead = scores[0] - scores[1] if len(scores) > 1 else 1.0
+    if close and scores[0] >= NEAR and lead >= CLEAR and _marks(text) == _marks(known[close[0]]):
+        return known[close[0]], True, []
+    return None, False, [known[c] for c in close]
+
+
+def _marks(text: str) -> list[str]:
+    words = re.findall(r"\w+", text.casefold())
+    return [w for w in words if len(w) <= 2 or any(c.isdigit() for c in w)]
+
+
+YES_WORDS = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "x": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+    "-": "no",
+}
+
+
+def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, entries) -> np.ndarray:
+    """A column of choices in the spelling of their list.
+
+    A near spelling is taken with a note. In a list of the grower's own, another word is kept and asked about; in
+    a fixed list it is not used. A list without entries asks nothing.
+    """
+    if list_name == "yesno":
+        known = YES_WORDS
+    else:
+        known = {plain(e): e for e in reversed(list(entries))}
+    if not known:
+        return values
+    fixed = list_name in FIXED_LISTS
+    codes, texts = pd.factorize(values, use_na_sentinel=True)
+    new = []
+    for code, text in enumerate(texts):
+        entry, near, offers = (text, False, []) if text in entries else match(text, known)
+        new.append(entry if entry is not None or fixed else text)
+        if entry is not None and not near:
+            continue
+        rows = np.flatnonzero((codes == code) & sheet.used)
+        if len(rows):
+            _choice_problem(sheet, column, rows, text, entry, offers, known, fixed)
+    return np.array([*new, None], dtype=object)[codes]
+
+
+def _choice_problem(sheet, column, rows, text, entry, offers, known, fixed) -> None:
+    more = (
+        f", here and in {len(rows) - 1} more rows"
+        if len(rows) > 2
+        else ", here and in 1 more row"
+        if len(rows) == 2
+        else ""
+    )
+    if entry is not None:
+        sheet.problem(
+            rows[0], column, NOTE, f"{quote(text)} was read as {quote(entry)}{more}", code="near_choice"
+        )
+        return
+    choices = list(dict.fromkeys(known.values()))
+    if fixed:
+        do, need = type_one(offers) or "Pick from the list", either(choices)
+        mask = np.zeros(len(sheet), dtype=bool)
+        mask[rows] = True
+        sheet.unreadable(column)[rows] = True
+        level = REFUSED if (sheet.key, column) in (("sales", "kind"), ("sales", "product")) else QUESTION
+        for index in sheet.first(mask, level):
+            words = do if level == REFUSED else left_out(do)
+            sheet.problem(
+                index, column, level, f"{quote(text)} is not in the list", need, words, "unknown_choice"
+            )
+        return
+    do = f"{type_one(offers)}, or add it on Lists" if offers else "Add it on Lists"
+    sheet.problem(
+        rows[0],
+        column,
+        QUESTION,
+        f"{quote(text)} is not on Lists{more}",
+        "an entry of the list",
+        f"{do}; it is kept as typed",
+        "new_choice",
+    )
+
+
+# ---- rules -------------------------------------------------------------------------------------
+
+NEED_WORDS = {
+    "log": ("has no name", "a name for this log", "Type a name used once, such as A1"),
+    "diameter_m": ("nothing was typed", "", "Type the diameter"),
+    "length_m": ("nothing was typed", "", "Type the length"),
+    "date": ("nothing was typed", "a date", "Type the day it happened"),
+    "event": ("nothing was typed", "what happened", "Pick an event from the list"),
+    "amount": ("nothing was typed", "", "Type the amount, or 0"),
+    "market": ("nothing was typed", "a market", "Pick a market from the list"),
+    "kind": ("nothing was typed", either(FIXED_LISTS["sale_kinds"]), "Pick one from the list"),
+    "product": ("nothing was typed", either(FIXED_LISTS["products"]), "Pick one from the list"),
+}
+
+
+def apply_rules(sheet: Sheet) -> None:
+    """Refuse the rows that break a rule, leave out the cells that do, ask about the unlikely ones."""
+    columns = sheet.columns
+    masks = {pair: mask & sheet.used for pair, mask in failures(sheet.key, columns).items()}
+    for (code, column), mask in masks.items():
+        mask &= ~sheet.unreadable(column)
+        rule = sheet.rule(column)
+        if code == "limits" and column != "amount" and rule and not rule.drops_row:
+            _leave_out(sheet, column, mask)
+            mask[:] = False
+        if code == "dried_over_fresh":
+            for index in sheet.first(mask, QUESTION):
+                _rule_problem(sheet, index, code, column, QUESTION)
+            columns[column][mask] = np.nan
+            mask[:] = False
+    broken = np.logical_or.reduce(list(masks.values())) if masks else np.zeros(len(sheet), dtype=bool)
+    for index in sheet.first(broken, REFUSED):
+        row = {key: values[index] for key, values in columns.items()}
+        said = False
+        for code, column in row_failures(sheet.key, row):
+            if masks.get((code, column), np.zeros(len(sheet)))[index]:
+                _rule_problem(sheet, index, code, column, REFUSED)
+                said = True
+        if not said:  # the model stops at the first kind of fault; the masks know them all
+            code, column = next(pair for pair, mask in masks.items() if mask[index])
+            _rule_problem(sheet, index, code, column, REFUSED)
+    for column, mask in questions(sheet.key, columns).items():
+        if column == "length_m":
+            mask &= ~_changed_over(columns)  # said once, at the diameter
+        for index in sheet.first(mask & sheet.used & ~sheet.refused, QUESTION):
+            found, need, do = _question_words(sheet, index, column)
+            sheet.problem(index, column, QUESTION, found, need, do, "unlikely")
+
+
+def _leave_out(sheet: Sheet, column: str, mask: np.ndarray) -> None:
+    """Blank the cells of a column that are beyond its limits, with a question for each."""
+    for index in sheet.first(mask, QUESTION):
+        found, need, do = _limit_words(sheet, index, column)
+        sheet.problem(index, column, QUESTION, found, need, left_out(do), "limits")
+    sheet.columns[column][mask] = np.nan
+
+
+def apply_list_rules(sheet: Sheet, name: str) -> None:
+    """The rules of a table on Lists. name: the column that names its rows; a row without a name is left out."""
+    for column, rule in rules(sheet.key).items():
+        if column not in sheet.columns:
+            continue
+        values = sheet.columns[column]
+        mask = rule.refused(values) & sheet.used
+        if not rule.drops_row:
+            _leave_out(sheet, column, mask)
+        else:
+            for index in sheet.first(mask, REFUSED):
+                sheet.problem(index, column, REFUSED, *_limit_words(sheet, index, column), "limits")
+        for index in sheet.first(rule.asked(values) & sheet.used, QUESTION):
+            sheet.problem(index, column, QUESTION, *_question_words(sheet, index, column), "unlikely")
+    names = sheet.columns[name]
+    for index in sheet.first(pd.isna(names) & sheet.used & ~sheet.unreadable(name), REFUSED):
+        sheet.problem(
+            index, name, REFUSED, "nothing was typed", "a name", "Type the name, or clear the row", "needed"
+        )
+    if sheet.key in ("packs", "prices"):
+        return
+    twice = pd.Series(lower(names)).duplicated().to_numpy() & ~pd.isna(names) & sheet.used
+    for index in sheet.first(twice, REFUSED):
+        sheet.problem(
+            index,
+            name,
+            REFUSED,
+            f"{quote(names[index])} is on this list already",
+            "a name used once",
+            "Give it another name, or clear the row",
+            "double_name",
+        )
+
+
+def _quantity(sheet: Sheet, index: int, column: str) -> str | None:
+    if sheet.key == "events" and column == "amount":
+        return AMOUNT_QUANTITY[sheet.columns["amount_is"][index]]
+    if sheet.key == "sales" and column == "amount":
+        return "money" if sheet.columns["kind"][index] in ("paid", "fee") else "weight"
+    return quantity_of(sheet.keys[column]) if column in sheet.keys else None
+
+
+def _rule_of(sheet: Sheet, index: int, column: str) -> Rule:
+    if sheet.key == "events" and column == "amount":
+        return rules("events")[AMOUNT_LIMITS.get(sheet.columns["amount_is"][index], "amount_picked")]
+    return sheet.rule(column)
+
+
+def _rule_problem(sheet: Sheet, index: int, code: str, column: str, level: str) -> None:
+    context, quantity = sheet.context, _quantity(sheet, index, column)
+    if code in ("needed", "amount_needed", "product_needed"):
+        found, need, do = NEED_WORDS[column]
+        need = need or needed(quantity, context, _rule_of(sheet, index, column))
+    elif code == "limits":
+        found, need, do = _limit_words(sheet, index, column)
+    elif code == "salvage_over_price":
+        price = context.shown(sheet.columns["amount"][index], "money")
+        found = f"{context.shown(sheet.columns[column][index], 'money')} is more than the price, {price}"
+        need, do = (
+            "what the thing will still be worth at the end",
+            "Type the price or less, or leave it blank",
+        )
+    else:
+        fresh = context.shown(sheet.columns["amount"][index], "weight")
+        found = f"{context.shown(sheet.columns[column][index], 'weight')} is more than the {fresh} fresh that went in"
+        need, do = "the dried weight that came out", "Type it again; the cell is left out until then"
+    sheet.problem(index, column, level, found, need, do, code)
+
+
+def _limit_words(sheet: Sheet, index: int, column: str) -> tuple[str, str, str]:
+    context, value = sheet.context, sheet.columns[column][index]
+    quantity, rule = _quantity(sheet, index, column), _rule_of(sheet, index, column)
+    shown = context.shown(value, quantity)
+    if value < 0 and (rule.lowest or 0) >= 0:
+        wrong = "is negative"
+    elif rule.lowest is not None and value < rule.lowest:
+        wrong = "is too small"
+    elif rule.highest is not None and value > rule.highest:
+        wrong = "is beyond reason"
+    else:
+        wrong = "is not a whole number"
+    band = span(rule, quantity, context, usual=False)
+    need = needed(quantity, context, rule, sheet.unit(column)) + (f", {band}" if band else "")
+    return f"{shown} {wrong}", need, _guess(sheet, index, column, value) or "Type it again"
+
+
+def _question_words(sheet: Sheet, index: int, column: str) -> tuple[str, str, str]:
+    context, value = sheet.context, sheet.columns[column][index]
+    quantity, rule = _quantity(sheet, index, column), _rule_of(sheet, index, column)
+    if sheet.key == "costs" and column == "amount":
+        return f"{context.shown(value, 'money')} is negative", "money spent", "Leave it if it is a refund"
+    band = span(rule, quantity, context, usual=True)
+    guess = _guess(sheet, index, column, value)
+    do = f"{guess}; it is used as typed" if guess else "Check it; it is used as typed"
+    need = f"{needed(quantity, context, rule, sheet.unit(column))}, usually {band}"
+    return f"{context.shown(value, quantity)} is unusual", need, do
+
+
+def _guess(sheet: Sheet, index: int, column: str, value: float) -> str:
+    """What was probably meant by an unlikely size of a log: another unit, the girth, or two columns changed over."""
+    if sheet.key != "logs" or column not in ("diameter_m", "large_end_m", "length_m") or not value > 0:
+        return ""
+    context, columns = sheet.context, sheet.columns
+    usual = USUAL_LENGTH if column == "length_m" else USUAL_DIAMETER
+    if column != "large_end_m" and _changed_over(columns)[index]:
+        sizes = [context.typed(columns[key][index], "length") for key in ("length_m", "diameter_m")]
+        return f"If diameter and length are changed over, type {sizes[0]} and {sizes[1]}"
+    if column != "length_m" and 12 * 0.0254 < value <= 45 * 0.0254 and _within(value / np.pi, usual):
+        return f"If it is the girth, type {context.typed(round(value / np.pi, 6), 'diameter')}"
+    typed = value / context.factor("length")
+    for unit, size in (("ft", 0.3048), ("mm", 0.001), ("cm", 0.01), ("in", 0.0254), ("m", 1.0)):
+        if unit != context.unit("length") and _within(typed * size, usual):
+            return f"If {format_number(typed)} {unit} was meant, type {context.typed(typed * size, 'length')}"
+    return ""
+
+
+def _within(value, band: tuple[float, float]):
+    return (band[0] - 1e-9 <= value) & (value <= band[1] + 1e-9)
+
+
+def _changed_over(columns: dict) -> np.ndarray:
+    """True where diameter and length are unusual as they stand, and usual the other way round."""
+    diameter, length = columns["diameter_m"], columns["length_m"]
+    other = _within(length, USUAL_DIAMETER) & _within(diameter, USUAL_LENGTH)
+    return other & ~(_within(diameter, USUAL_DIAMETER) & _within(length, USUAL_LENGTH))
+
+
+# ---- frames ------------------------------------------------------------------------------------
+
+
+def frame_of(sheet: Sheet, columns: tuple[str, ...]) -> tuple[pd.DataFrame, np.ndarray]:
+    """(the frame of the rows that are used, their indices in the table)."""
+    kept = np.flatnonzero(sheet.used & ~sheet.refused)
+    whole = len(kept) == len(sheet)
+    data = {"row": kept + sheet.raw.first_row}
+    for key in columns:
+        values = sheet.columns[key] if whole else sheet.columns[key][kept]
+        if values.dtype.kind == "M":
+            values = values.astype("datetime64[s]")
+        data[key] = pd.Series(values, dtype=object) if values.dtype == object else values
+    return pd.DataFrame(data), kept
+
+
+def lower(values: np.ndarray) -> np.ndarray:
+    """A text column in lower case, for comparing."""
+    return mapped(values, str.casefold)
