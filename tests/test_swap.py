@@ -139,7 +139,8 @@ def test_lock_of_libreoffice(book):
         Guard(book)
     assert str(told.value) == (
         "Yard.xlsx is open in LibreOffice by grower since 09:00 on 25 Nov 2026. Close it there and try "
-        "again, or refresh from inside the program. If no one has it open, delete .~lock.Yard.xlsx# or use --force."
+        "again, or refresh from inside the program. If no one has it open, delete .~lock.Yard.xlsx# or use "
+        "--force."
     )
     Guard(book, force=True).save(writer())
     assert book.read_bytes() == NEW

@@ -15,6 +15,7 @@ import numpy as np
 
 from calc.raw import DATE, NUMBER, TEXT
 from workbook_template.ports.cells import Cell, CellParser, iter_cells, read_chunks
+from workbook_template.ports.xmledit import tag_end
 
 CHUNK = 1 << 20
 STRINGS = ("s", "str", "inlineStr")
@@ -38,7 +39,6 @@ class Scan:
     cells: int = 0
     odd: list[Cell] = field(default_factory=list)
     tail: bytes = b""  # everything from </sheetData> on
-    far_row: int = -1  # row of the cell in the last column
 
 
 class _Unusual(Exception):
@@ -99,8 +99,7 @@ def _scan_exact(archive, part, lookup, first_row, styles) -> Scan:
             continue
         scan.cells += 1
         scan.last_row = max(scan.last_row, cell.row)
-        if cell.column > scan.last_column:
-            scan.last_column, scan.far_row = cell.column, cell.row
+        scan.last_column = max(scan.last_column, cell.column)
         dated = bool(styles[min(cell.style, len(styles) - 1)])
         kind = lookup[min(cell.column, 16_384)]
         if cell.row >= first_row and is_odd(kind, CODES.get(cell.type, UNKNOWN), dated):
@@ -126,7 +125,6 @@ def _keep_tail(chunks, tail: bytearray):
 
 def _scan_fast(chunks, lookup, first_row, styles) -> Scan:
     scan, rest, begun, done = Scan(), b"", False, False
-    opened = closed = 0
     for chunk in chunks:
         if done:
             scan.tail += chunk
@@ -139,6 +137,8 @@ def _scan_fast(chunks, lookup, first_row, styles) -> Scan:
                 if len(rest) > 2 * CHUNK:
                     raise _Unusual
                 continue
+            if b"<!" in data[:at]:
+                raise _Unusual
             begun, data = True, data[at:]
         end = data.find(b"</sheetData>")
         if end >= 0:
@@ -147,12 +147,9 @@ def _scan_fast(chunks, lookup, first_row, styles) -> Scan:
             cut = data.rfind(b"<c ")
             cut = len(data) - 64 if cut < 0 else cut
             body, rest = data[:max(cut, 0)], data[max(cut, 0):]
-        more_opened, more_closed = _scan_body(body, scan, lookup, first_row, styles)
-        opened, closed = opened + more_opened, closed + more_closed
+        _scan_body(body, scan, lookup, first_row, styles)
     if not done:
         _finish_without_data(rest, scan, begun)
-    if opened != closed:
-        raise _Unusual
     return scan
 
 
@@ -164,32 +161,28 @@ def _finish_without_data(rest: bytes, scan: Scan, begun: bool) -> None:
     scan.tail = rest[empty + 2:]
 
 
-def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> tuple[int, int]:
-    """Scan complete cells; returns how many were opened and how many closed."""
-    array = np.frombuffer(body + b"    " * 8, dtype=np.uint8)
+def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
+    """Scan the cells of a piece that holds them whole. In sheet data only a cell's element begins with c."""
+    array = np.frombuffer(body + b" " * 32, dtype=np.uint8)
     size = len(body)
-    opening, second, third = array[:size] == 60, array[1:size + 1], array[2:size + 2]
-    if (opening & ((second == 33) | (second == 63))).any():  # a comment, CDATA or an instruction
-        raise _Unusual
-    starts = np.flatnonzero(opening & (second == 99) & (third == 32))
-    closed = np.count_nonzero(opening & (second == 47) & (third == 99) & (array[3:size + 3] == 62))
+    for mark in (b"<!", b"<?", b":c"):  # a comment, CDATA or instruction could hide cells, a prefix too
+        if (array == (mark[1] if mark[0] == 60 else mark[0])).any() and mark in body:
+            raise _Unusual
+    starts = np.flatnonzero((array[:size] == 60) & (array[1:size + 1] == 99))
     if not len(starts):
-        return 0, closed
-    if not ((array[starts + 3] == 114) & (array[starts + 4] == 61) & (array[starts + 5] == 34)).all():
-        raise _Unusual
+        return
+    for offset, mark in enumerate(b' r="', 2):
+        if not (array[starts + offset] == mark).all():
+            raise _Unusual
     columns, rows, after = _addresses(array, starts)
-    ends = _tag_ends(array, starts, size)
-    empty = array[ends - 1] == 47
-    full = ~empty
+    codes, dated, ends = _types(array, after, styles)
+    closing = array[ends]
+    full = closing != 47  # not <c .../>, which holds nothing
     _measure(scan, rows[full], columns[full])
     kinds = lookup[np.minimum(columns, 16_384)]
-    wanted = np.flatnonzero(full & (kinds != IGNORED) & (rows >= first_row))
-    if len(wanted):
-        codes, dated, sure = _types(array, after[wanted], ends[wanted], styles)
-        flagged = wanted[~sure | ODD[kinds[wanted], codes, dated.astype(np.int8)]]
-        for start in starts[flagged]:
-            _add_odd(body, int(start), scan, lookup, styles)
-    return len(starts), closed + int(empty.sum())
+    odd = ODD[kinds, codes, dated.astype(np.int8)] | ((closing != 62) & (kinds != IGNORED))
+    for start in starts[full & odd & (rows >= first_row)]:
+        _add_odd(body, int(start), scan, lookup, styles)
 
 
 def _addresses(array, starts):
@@ -216,17 +209,11 @@ def _addresses(array, starts):
     return columns - 1, rows - 1, at + 1
 
 
-def _tag_ends(array, starts, size):
-    """Position of the > that ends each opening tag."""
-    closing = np.flatnonzero(array[:size] == 62)
-    where = np.searchsorted(closing, starts)
-    if where[-1] >= len(closing):
-        raise _Unusual
-    return closing[where]
+def _types(array, after, styles):
+    """Type code, date style or not, and where the tag ends if it holds r, then s, then t at most.
 
-
-def _types(array, after, ends, styles):
-    """Type code, date style or not, and whether the tag was fully understood: r, then s, then t at most."""
+    If there is no > or / at that place, the tag is of another form and must be parsed properly.
+    """
     at, style = after, np.zeros(len(after), dtype=np.int64)
     has_style = (array[at] == 32) & (array[at + 1] == 115) & (array[at + 2] == 61) & (array[at + 3] == 34)
     at = at + 4 * has_style
@@ -238,9 +225,7 @@ def _types(array, after, ends, styles):
             break
         style = np.where(going, style * 10 + (digit.astype(np.int64) - 48), style)
         at = at + going
-    quoted = has_style & (array[at] == 34)
-    at = at + quoted
-    sure = quoted == has_style
+    at = at + (has_style & (array[at] == 34))
     codes = np.full(len(after), PLAIN, dtype=np.int64)
     typed = (array[at] == 32) & (array[at + 1] == 116) & (array[at + 2] == 61) & (array[at + 3] == 34)
     short = typed & (array[at + 5] == 34)
@@ -251,8 +236,7 @@ def _types(array, after, ends, styles):
         spelt = spelt[_spells(array, at[spelt] + 4, word + b'"')]
         codes[spelt] = STRING
         at[spelt] += 5 + len(word)
-    sure &= at == ends
-    return codes, styles[np.minimum(style, len(styles) - 1)], sure
+    return codes, styles[np.minimum(style, len(styles) - 1)], at
 
 
 def _spells(array, at, word: bytes):
@@ -267,13 +251,13 @@ def _measure(scan: Scan, rows, columns) -> None:
         return
     scan.cells += len(rows)
     scan.last_row = max(scan.last_row, int(rows.max()))
-    farthest = int(columns.argmax())
-    if columns[farthest] > scan.last_column:
-        scan.last_column, scan.far_row = int(columns[farthest]), int(rows[farthest])
+    scan.last_column = max(scan.last_column, int(columns.max()))
 
 
 def _add_odd(body: bytes, start: int, scan: Scan, lookup, styles) -> None:
     """Parse one cell properly and keep it if it holds something and is odd indeed."""
+    if body[tag_end(body, start) - 2] == 47:  # <c .../>
+        return
     end = body.find(b"</c>", start)
     if end < 0:
         raise _Unusual
