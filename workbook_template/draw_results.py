@@ -58,11 +58,12 @@ def make_chart(workbook, sheet_name: str, chart: Chart):
         category |= {"date_axis": True, "num_format": "mmm yy", "major_unit": 3, "major_unit_type": "months", "num_font": {**font, "rotation": -45}}
     value = {"name": chart.y_title, "num_font": font, "name_font": font, "num_format": chart.y_format, "min": 0,
              "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}}
-    if "bar" in chart.kind:
-        category["reverse"] = True
-        value["crossing"] = None
-    made.set_x_axis(category)
-    made.set_y_axis({k: v for k, v in value.items() if v is not None})
+    if "bar" in chart.kind:  # the category axis of a bar chart stands upright: XlsxWriter calls it y
+        made.set_y_axis({**category, "reverse": True})
+        made.set_x_axis({**value, "label_position": "high"})
+    else:
+        made.set_x_axis(category)
+        made.set_y_axis(value)
     made.set_legend({"position": "bottom", "font": font} if len(chart.series) > 1 else {"none": True})
     made.set_size({"width": chart.size[0], "height": chart.size[1]})
     return made

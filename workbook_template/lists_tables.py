@@ -4,6 +4,7 @@ from __future__ import annotations
 import math
 
 from calc import tables, units, wood
+from calc.adapters import water_density
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, is_number, serial
 
@@ -17,7 +18,7 @@ def _stem(row: dict, env: Env, part: str):
     keys = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture", "bark_volume")
     if not row.get("wood") or not all(is_number(row.get(k)) for k in keys):
         return ""
-    parts = wood.stem_parts(1.0, *(serial(row[k]) for k in keys), tables.figure("water_density_kg_m3").typical)
+    parts = wood.stem_parts(1.0, *(serial(row[k]) for k in keys), water_density(env.profile))
     kg = wood.green_weight(parts) if part == "green" else wood.dry_weight(parts)
     return env.shown(kg, "weight") / env.shown(1.0, "volume")
 

@@ -137,7 +137,8 @@ def work_out(inputs: Inputs):
     frames = dict(inputs.intake.frames)
     frames["plan"] = plan_frame(inputs)
     links = {"event_links": inputs.intake.event_links, "cost_links": inputs.intake.cost_links}
-    return farm.roll_up(frames, links, settings, inputs.as_of)
+    counts = {t.key: inputs.intake.counts[t.key] for t in schema.INPUT_TABLES if t.key in inputs.intake.counts}
+    return farm.roll_up(frames, links, settings, inputs.as_of, counts)
 
 
 def view_of(inputs: Inputs, results, file_name: str, stamp: str):
@@ -182,18 +183,19 @@ def answer_lines(view) -> list[tuple[str, str]]:
     lines = []
     for answer in view.results.answers:
         value = view.number(answer.value, answer.kind)
-        if answer.text:
-            shown = answer.text
-        elif value is None:
-            shown = "not known yet"
+        if value is None:
+            shown = answer.text or "not known yet"
         elif answer.kind == "share":
             shown = f"{value:.1%}"
         elif answer.kind in ("whole", "logs", "year"):
             shown = f"{value:,.0f}"
         else:
             shown = f"{value:,.2f}"
-        unit = view.unit(answer.kind) if answer.kind not in ("share", "logs") and not (answer.text and value is None) else ""
-        lines.append((answer.question, f"{shown} {unit}".rstrip()))
+        if value is not None and answer.kind not in ("share", "logs"):
+            shown = f"{shown} {view.unit(answer.kind)}".rstrip()
+        if value is not None and answer.text:
+            shown += f"  ({answer.text})"
+        lines.append((answer.question, shown))
     return lines
 
 

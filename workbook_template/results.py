@@ -6,6 +6,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from workbook_template.looks import RIGHT
+
 
 @dataclass
 class Cell:
@@ -73,11 +75,15 @@ class ResultSheet:
         self.put(1, 0, about, "about")
         self.heights[0] = 26
 
+    def section(self, row: int, title: str) -> None:
+        """A section title, ruled across the whole width of the sheet."""
+        for col in range(len(self.widths)):
+            self.put(row, col, title if col == 0 else None, "section")
+
     def table(self, row: int, col: int, headers: list[tuple[str, str]], columns: list[list], total: list | None = None) -> int:
         """A header line and its columns; headers are (text, look of the column). Returns the row after it."""
         for i, (text, look) in enumerate(headers):
-            right = look not in ("text", "wrapped", "plain")
-            self.put(row, col + i, text, "header_right" if right else "header")
+            self.put(row, col + i, text, "header_right" if look in RIGHT else "header")
         self.heights[row] = 30
         if columns and len(columns[0]):
             self.blocks.append(Block(row + 1, col, [(values, f"cell_{look}") for values, (_, look) in zip(columns, headers, strict=True)]))

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 from calc import tables as published
 from calc import units
+from calc.adapters import water_density
 from workbook_template.columns import Table
 from workbook_template.diary_tables import COSTS, EVENTS, SALES
 from workbook_template.lists_tables import FIXED_LISTS, LIST_TABLES
@@ -61,7 +62,7 @@ def constants(profile: str) -> dict[str, str]:
     def edge(table: str, column: str, side: str, quantity: str) -> str:
         return number(limit(table, column)[side] / units.factor(quantity, profile))
 
-    water = published.figure("water_density_kg_m3").typical
+    water = water_density(profile)
     breast = published.figure("breast_height_ft" if profile == units.US else "breast_height_m").typical
     return {
         "volume": number(units.factor("volume", profile) / units.factor("diameter", profile) ** 3),

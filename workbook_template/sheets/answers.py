@@ -35,43 +35,40 @@ def start(view: View) -> ResultSheet:
         row = _answers(sheet, view, 4)
         row = _balances(sheet, view, row + 1)
         row = _problem_lines(sheet, view, row + 1)
-    sheet.put(row, 0, "How it works", "section")
+    sheet.section(row, "How it works")
     for i, words in enumerate(GUIDE):
         sheet.put(row + 1 + i, 0, words, "label")
     row += len(GUIDE) + 2
-    sheet.put(row, 0, "Take care", "section")
+    sheet.section(row, "Take care")
     for i, words in enumerate(CAUTIONS):
         sheet.put(row + 1 + i, 0, words, "label")
     return sheet
 
 
 def _answers(sheet: ResultSheet, view: View, row: int) -> int:
-    sheet.put(row, 0, "What matters now", "section")
+    sheet.section(row, "What matters now")
     for i, (words, look) in enumerate((("Question", "header"), ("Answer", "header_right"), ("Low", "header_right"), ("High", "header_right"),
-                                       ("Unit", "header"), ("What was assumed", "header"), ("Lines", "header_right"))):
+                                       ("Unit", "header"), ("Which, and what was assumed", "header"), ("Lines", "header_right"))):
         sheet.put(row + 1, i, words, look)
     row += 2
     for answer in view.results.answers:
         look = f"cell_{KIND_LOOKS[answer.kind]}"
         sheet.put(row, 0, answer.question, "cell_text")
         value = view.number(answer.value, answer.kind)
-        if answer.text:
-            sheet.put(row, 1, answer.text, "cell_text" if len(answer.text) > 14 else look)
-        else:
-            sheet.put(row, 1, value if value is not None else "not known yet", look)
+        sheet.put(row, 1, "see right" if value is None and answer.text else "not known yet" if value is None else value, look)
         sheet.put(row, 2, view.number(answer.low, answer.kind), look)
         sheet.put(row, 3, view.number(answer.high, answer.kind), look)
         sheet.put(row, 4, "" if answer.kind == "share" else view.unit(answer.kind), "cell_text")
-        sheet.put(row, 5, answer.assumed, "cell_wrapped")
+        words = ". ".join(w[0].upper() + w[1:] for w in (answer.text, answer.assumed) if w)
+        sheet.put(row, 5, words, "cell_wrapped")
         sheet.put(row, 6, answer.rows, "cell_whole")
-        if len(answer.assumed) > 62:
-            sheet.heights[row] = 13 * (1 + len(answer.assumed) // 62)
+        sheet.heights[row] = 15 if len(words) <= 78 else 13 * (1 + len(words) // 78) + 2
         row += 1
     return row
 
 
 def _balances(sheet: ResultSheet, view: View, row: int) -> int:
-    sheet.put(row, 0, "Does everything add up? What goes in must come out", "section")
+    sheet.section(row, "Does everything add up? What goes in must come out")
     row += 1
     for balance in view.results.balances:
         look = KIND_LOOKS[balance.kind]
@@ -79,8 +76,7 @@ def _balances(sheet: ResultSheet, view: View, row: int) -> int:
         title = balance.name.capitalize() + (f", {balance.market}" if balance.market else "") + (f" ({unit})" if unit else "")
         verdict = "closes" if balance.closes else "does not close: look for a missing line"
         sheet.put(row, 0, title, "strong")
-        sheet.put(row, 4, "", "strong")
-        sheet.put(row, 5, verdict, "strong")
+        sheet.put(row, 1, verdict, "strong")
         sheet.put(row + 1, 0, balance.in_label, "label")
         sheet.put(row + 1, 1, view.number(balance.in_value, balance.kind), f"cell_{look}")
         row += 2
@@ -101,14 +97,15 @@ def _balances(sheet: ResultSheet, view: View, row: int) -> int:
 
 def _problem_lines(sheet: ResultSheet, view: View, row: int) -> int:
     counts = {level: sum(1 for p in view.problems if p.level == level) for level in (REFUSED, QUESTION)}
-    sheet.put(row, 0, "Problems", "section")
-    used = ", ".join(f"{name} {used} of {typed}" for name, (typed, used) in view.counts.items() if typed)
+    sheet.section(row, "Problems")
+    used = ", ".join(f"{name.capitalize()} {view.counts[name][1]} of {view.counts[name][0]}" for name in ("logs", "events", "costs", "sales")
+                     if view.counts.get(name, (0, 0))[0])
     sheet.put(row + 1, 0, f"Rows left out: {counts[REFUSED]}. Rows to check: {counts[QUESTION]}. Rows used: {used or 'none typed yet'}.", "label")
     sheet.put(row + 2, 0, "Each one stands on Problems with what to type instead." if view.problems else "Nothing to put right.", "label")
     return row + 4
 
 
-PROBLEM_COLUMNS = (("Level", 13), ("Sheet", 11), ("Row", 8), ("Column", 20), ("What was found", 52), ("What is needed", 34), ("What to do", 58))
+PROBLEM_COLUMNS = (("Level", 13), ("Sheet", 10), ("Row", 8), ("Column", 21), ("What was found", 52), ("What is needed", 32), ("What to do", 54))
 
 
 def problems(view: View) -> ResultSheet:
@@ -126,7 +123,7 @@ def problems(view: View) -> ResultSheet:
     looks = ("text", "text", "whole", "text", "wrapped", "wrapped", "wrapped")
     end = sheet.table(4, 0, [(h, look) for (h, _), look in zip(PROBLEM_COLUMNS, looks, strict=True)], columns)
     for i, row in enumerate(rows):
-        lines = max(1 + len(str(row[c])) // (PROBLEM_COLUMNS[c][1] - 4) for c in (4, 5, 6))
+        lines = max(1 + len(str(row[c] or '')) // int(PROBLEM_COLUMNS[c][1] * 1.15) for c in (4, 5, 6))
         sheet.heights[5 + i] = 13.5 * lines + 2
     sheet.filter, sheet.table_name = (4, 0, end - 1, len(PROBLEM_COLUMNS) - 1), "Problem_list"
     return sheet
@@ -136,7 +133,7 @@ def sources(view: View) -> ResultSheet:
     sheet = ResultSheet("Sources", [34, 40, 11, 11, 11, 15, 19, 62], freeze=(3, 0))
     sheet.heading("Sources", "Where every starting figure comes from, what was read, and every calculation by name. "
                              "Your own figures on Settings and Lists replace them.")
-    sheet.put(3, 0, "Figures", "section")
+    sheet.section(3, "Figures")
     figures = list(tables.figures().values())
     heads = [("Figure", "text"), ("What it is", "wrapped"), ("Low", "plain"), ("Typical", "plain"), ("High", "plain"), ("Unit", "text"),
              ("Basis", "text"), ("Source and place", "wrapped")]
@@ -159,7 +156,7 @@ def figure_source(figure) -> str:
 
 
 def _publications(sheet: ResultSheet, row: int) -> int:
-    sheet.put(row, 0, "Publications", "section")
+    sheet.section(row, "Publications")
     found = list(tables.sources().values())
     columns = [[s.authors for s in found], [s.title for s in found], [s.year for s in found], [s.seen for s in found],
                [s.publisher for s in found]]
@@ -171,7 +168,7 @@ def _publications(sheet: ResultSheet, row: int) -> int:
 
 
 def _functions(sheet: ResultSheet, view: View, row: int) -> int:
-    sheet.put(row, 0, "Functions, for cells of your own once the add-in is there, and on the command line", "section")
+    sheet.section(row, "Functions, for cells of your own once the add-in is there, and on the command line")
     rows = []
     for function in functions.REGISTRY:
         name = ", ".join(f"[{a.name}]" if a.optional else a.name for a in function.args)
@@ -196,7 +193,7 @@ LOOKS_TITLE = "Key to the looks; a refresh uses these cells, so leave them here"
 
 def _looks(sheet: ResultSheet, row: int) -> None:
     """Samples of every look, from which a refresh learns the style numbers of the file."""
-    sheet.put(row, 0, LOOKS_TITLE, "section")
+    sheet.section(row, LOOKS_TITLE)
     for i, look in enumerate(RESULT_LOOKS):
         sheet.put(row + 1 + i, 0, look.replace("_", " "), "label")
         sheet.put(row + 1 + i, 1, "sample", look)

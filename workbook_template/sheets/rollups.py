@@ -1,7 +1,7 @@
 """The result sheets of numbers: Each log, Yield, Cost per pound (or kilogram), Shopping."""
 from __future__ import annotations
 
-from calc.results import COLUMNS
+from calc.results import COLUMNS, NO_LOG
 from workbook_template import schema
 from workbook_template.results import Chart, ChartSeries, ResultSheet
 from workbook_template.sheets.view import KIND_LOOKS, View
@@ -88,34 +88,34 @@ def yield_sheet(view: View) -> ResultSheet:
         groups = values(view, "groups", frame, GROUP_YIELD)
         months = (view.column(results.months["month"], "date"), view.column(results.months["picked_kg"], "weight"))
         pick = span_of(frame, "strain x wood", top + 1)
-    sheet.put(top - 1, 0, "By group", "section")
-    end = sheet.table(top, 0, heads, groups)
-    sheet.put(end + 1, 0, "By month", "section")
-    month_row = end + 2
-    last = sheet.table(month_row, 0, [("Month", "month"), (f"Picked ({view.weight})", "two")], [list(months[0]), list(months[1])])
+    sheet.section(top - 1, "By group")
+    end = sheet.table(top, 0, heads, groups) + 1
     if results is not None and len(results.seasons):
-        _seasons(sheet, view, month_row)
+        end = _seasons(sheet, view, end) + 1
+    sheet.section(end, "By month")
+    month_row = end + 1
+    last = sheet.table(month_row, 0, [("Month", "month"), (f"Picked ({view.weight})", "two")], [list(months[0]), list(months[1])])
     months_span = (month_row + 1, max(last - 1, month_row + 1))
     sheet.charts = [
         Chart("column", f"Picked by month ({view.weight})", "month", view.weight,
-              [ChartSeries("picked", (*months_span, 0), (*months_span, 1))], at=(4, 0), size=(620, 350), date_axis=True),
+              [ChartSeries("picked", (*months_span, 0), (*months_span, 1))], at=(4, 0), size=(490, 350), date_axis=True),
         Chart("bar", f"Marketable yield of a log so far, by strain and wood ({view.weight} a log)", "", f"{view.weight} a log",
-              [ChartSeries("per log", (*pick, 1), (*pick, 8))], at=(4, 4), size=(700, 350), y_format="0.00"),
+              [ChartSeries("per log", (*pick, 1), (*pick, 8))], at=(4, 4), size=(650, 350), y_format="0.0"),
     ]
     return sheet
 
 
-def _seasons(sheet: ResultSheet, view: View, row: int) -> None:
+def _seasons(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.seasons
-    sheet.put(row - 1, 3, "By season and year of inoculation", "section")
+    sheet.section(row, "By season and year of inoculation")
     kinds = (("year", "Picked in", "year"), ("inoculation_year", "Inoculated", "text"), ("logs", "Logs", "logs"),
              ("picked_kg", f"Picked ({view.weight})", "weight"), ("per_log_kg", f"Per log ({view.weight})", "weight"))
-    sheet.table(row, 3, [(title, KIND_LOOKS[kind]) for _, title, kind in kinds], [view.column(frame[n], k) for n, _, k in kinds])
+    return sheet.table(row + 1, 0, [(title, KIND_LOOKS[kind]) for _, title, kind in kinds], [view.column(frame[n], k) for n, _, k in kinds])
 
 
 def span_of(frame, by: str, first_row: int) -> tuple[int, int]:
     """Sheet rows (0-based) of the groups of one kind; the frame starts at first_row and each kind stands together."""
-    places = [i for i, v in enumerate(frame["by"]) if v == by]
+    places = [i for i, (kind, group) in enumerate(zip(frame["by"], frame["group"], strict=True)) if kind == by and group != NO_LOG]
     return (first_row + places[0], first_row + places[-1]) if places else (first_row, first_row)
 
 
@@ -138,29 +138,29 @@ def cost_sheet(view: View) -> ResultSheet:
                         "Not tax or legal advice.", "about")
         frame = results.groups.assign(labour_alone=results.groups["cash_labour_per_kg"] - results.groups["cash_per_kg"])
         columns = values(view, "groups", frame, GROUP_COST)
-        strains, woods = span_of(frame, "strain", top + 1), span_of(frame, "inoculation year", top + 1)
-    sheet.put(top - 1, 0, "By group", "section")
+        strains, woods = span_of(frame, "strain", top + 1), span_of(frame, "wood", top + 1)
+    sheet.section(top - 1, "By group")
     end = sheet.table(top, 0, heads, columns)
     if results is not None:
         end = _spending(sheet, view, end + 1)
     sheet.charts = [
         Chart("stacked bar", f"Cost so far by strain ({per})", "", per,
               [ChartSeries("cash", (*strains, 1), (*strains, 8)), ChartSeries("labour", (*strains, 1), (*strains, 10), "hatched")],
-              at=(4, 0), size=(600, 350), y_format="0.00"),
-        Chart("stacked bar", f"Cost so far by year of inoculation ({per})", "", per,
+              at=(4, 0), size=(500, 350), y_format="0"),
+        Chart("stacked bar", f"Cost so far by wood ({per})", "", per,
               [ChartSeries("cash", (*woods, 1), (*woods, 8)), ChartSeries("labour", (*woods, 1), (*woods, 10), "hatched")],
-              at=(4, 4), size=(600, 350), y_format="0.00"),
+              at=(4, 4), size=(560, 350), y_format="0"),
     ]
     return sheet
 
 
 def _spending(sheet: ResultSheet, view: View, row: int) -> int:
     results = view.results
-    sheet.put(row, 0, "Where the money and hours went", "section")
+    sheet.section(row, "Where the money and hours went")
     kinds = (("view", "View", "text"), ("category", "Category", "text"), ("amount", f"Amount ({view.currency})", "money"),
              ("hours", "Hours", "hours"), ("share", "Share", "share"), ("rows", "Lines", "whole"))
     end = sheet.table(row + 1, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(results.costs[n], k) for n, _, k in kinds])
-    sheet.put(end + 1, 0, "Does it close? Spent = charged to logs + not yet charged", "section")
+    sheet.section(end + 1, "Does it close? Spent = charged to logs + not yet charged")
     kinds = (("view", "View", "text"), ("spent", "Spent", "money"), ("charged", "Charged", "money"),
              ("not_yet_charged", "Not yet", "money"), ("dated_later", "of it dated later", "money"), ("no_log_yet", "no log yet", "money"),
              ("no_log_known", "log not known", "money"), ("difference", "Difference", "money"))
@@ -182,9 +182,9 @@ def shopping(view: View) -> ResultSheet:
         return sheet
     results = view.results
     sheet.put(2, 0, "Prices are those typed on Lists, Spawn packs. Without a price, the packs with the least left over are shown.", "about")
-    sheet.put(4, 0, "To buy", "section")
+    sheet.section(4, "To buy")
     by_weight = [kind == "weight" for kind in results.shopping["need_kind"]]
-    heads = [(f"{t} ({view.unit(k)})" if k in ("money", "weight") else t, "two" if k == "need" else KIND_LOOKS[k]) for _, t, k, _ in SHOPPING]
+    heads = [(f"{t} ({view.unit(k)})" if k in ("money", "weight") else t, "plain" if k == "need" else KIND_LOOKS[k]) for _, t, k, _ in SHOPPING]
     columns = []
     for name, _, kind, _ in SHOPPING:
         if kind == "need":
@@ -205,22 +205,23 @@ def shopping(view: View) -> ResultSheet:
 
 def needed(view: View, value, by_weight: bool):
     """A need in pieces, or in the workbook's weight."""
-    return view.number(value, "weight" if by_weight else "pieces")
+    number = view.number(value, "weight" if by_weight else "pieces")
+    return None if number is None else int(number) if number == int(number) else round(number, 3)
 
 
 def _ways(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.packs
     if not len(frame):
         return row
-    sheet.put(row, 0, "The cheapest mix against buying one size only", "section")
+    sheet.section(row, "The cheapest mix against buying one size only")
     weight = {form: kind == "weight" for form, kind in zip(view.results.shopping["form"], view.results.shopping["need_kind"], strict=True)}
     words = ["cheapest" if w == 0 else "one size only" for w in frame["way"]]
-    columns = [view.column(frame["form"], "text"), words, view.column(frame["packs"], "whole"), view.column(frame["pack_size"], "pieces"),
-               [view.weight if weight.get(f) else "pieces" for f in frame["form"]],
-               [None] * len(frame), view.column(frame["cost"], "money"),
-               [needed(view, v, weight.get(f)) for v, f in zip(frame["left_over"], frame["form"], strict=True)], view.column(frame["dearer"], "money")]
-    heads = [("Spawn form", "text"), ("Way", "text"), ("Packs", "whole"), ("of size", "plain"), ("in", "text"), ("", "text"),
-             (f"Cost of the way ({view.currency})", "money"), ("Left over", "two"), (f"Dearer by ({view.currency})", "money")]
+    columns = [view.column(frame["form"], "text"), view.column(frame["packs"], "whole"), view.column(frame["pack_size"], "pieces"),
+               [needed(view, v, weight.get(f)) for v, f in zip(frame["left_over"], frame["form"], strict=True)],
+               [view.weight if weight.get(f) else "pieces" for f in frame["form"]], words, view.column(frame["cost"], "money"),
+               view.column(frame["dearer"], "money")]
+    heads = [("Spawn form", "text"), ("Packs", "whole"), ("of size", "plain"), ("Left over", "plain"), ("in", "text"), ("Way", "text"),
+             (f"Cost ({view.currency})", "money"), (f"Dearer by ({view.currency})", "money")]
     return sheet.table(row + 1, 0, heads, columns)
 
 
@@ -228,7 +229,7 @@ def _hours(sheet: ResultSheet, view: View, row: int) -> None:
     frame = view.results.hours
     if not len(frame):
         return
-    sheet.put(row, 0, "Hours to set aside", "section")
+    sheet.section(row, "Hours to set aside")
     kinds = (("step", "Step", "text"), ("minutes_per_log", "Minutes a log", "minutes"), ("timed_logs", "Timed logs", "logs"),
              ("rows", "Timed lines", "whole"), ("used", "Used", "text"), ("basis", "From", "text"), ("logs", "Logs to do", "logs"),
              ("hours", "Hours", "hours"))
