@@ -146,7 +146,7 @@ def hours(book: Diary, yard: Yard, settings: dict, logs: float, unfelled: float)
 
 
 def _timed(book: Diary, yard: Yard, step: str):
-    """(minutes, logs, lines) of the timed events of one step."""
+    """(minutes, logs, lines) of the timed events of one step; a log named by several lines counts once."""
     mask = book.lines(step) & (book.minutes > TINY) & (book.named > 0)
-    pair = mask[book.line]
-    return float(book.minutes[mask].sum()), float(yard.count[book.log[pair]].sum()), int(mask.sum())
+    logs = np.unique(book.log[mask[book.line]])
+    return float(book.minutes[mask].sum()), float(yard.count[logs].sum()), int(mask.sum())

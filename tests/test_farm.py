@@ -55,6 +55,24 @@ def test_a_cull_without_a_log_is_spread_over_the_picks_of_the_week(found):
     assert column(found, "marketable_kg")["A1"] == pytest.approx(0.93)
 
 
+def test_a_log_picked_on_its_last_day_still_shares():
+    yard = yards.logs(("A1", 1, "2024-03-01"), ("A2", 1, "2024-03-01"))
+    book, links = yards.events(
+        ["A1", "A2"], ("2025-05-01", "retired", "A2", None), ("2025-05-01", "picked", "A1 A2", 1.0),
+        ("2025-05-02", "picked", "A1 A2", 1.0), ("2025-05-03", "picked", "A2", 1.0))
+    out = roll_up({"logs": yard, "events": book}, {"event_links": links}, yards.SETTINGS, dt.date(2025, 6, 1))
+    # The last line names only a log that is gone: it still carries it, by Count.
+    assert column(out, "picked_kg") == pytest.approx({"A1": 1.5, "A2": 0.5 + 1.0})
+
+
+def test_a_cull_reaches_back_seven_days_and_no_further():
+    yard = yards.logs(("A1", 1, "2024-03-01"), ("A2", 1, "2024-03-01"))
+    book, links = yards.events(["A1", "A2"], ("2025-04-30", "picked", "A2", 1.0),
+                               ("2025-05-01", "picked", "A1", 1.0), ("2025-05-08", "culled", None, 0.2))
+    out = roll_up({"logs": yard, "events": book}, {"event_links": links}, yards.SETTINGS, dt.date(2025, 6, 1))
+    assert column(out, "culled_kg") == pytest.approx({"A1": 0.2, "A2": 0.0})
+
+
 def test_a_cull_long_after_the_picks_stays_with_nobody_and_is_shown():
     yard = yards.logs(("A1", 1, "2024-03-01"))
     book, links = yards.events(["A1"], ("2025-05-01", "picked", "A1", 1.0),

@@ -104,13 +104,15 @@ def test_hours_from_settings_then_from_the_own_record():
     hours = shop(("A", 6, None)).hours
     assert hours["used"].tolist() == ["yes", "yes"]
     assert hours["hours"].tolist() == pytest.approx([1.0, 2.2])  # 6 x 10 min, 6 x 22 min
-    # 90 min over 3 + 2 logs: 18 a log; waxing timed, felling and stacking not: the rest stays with Settings.
-    timed = (("2024-03-01", "inoculated", "B C", None, {"minutes": 90}),
+    # Two people, 60 + 30 min over the same 3 + 2 logs: 18 a log; waxing timed, felling and stacking not: the
+    # rest stays with Settings.
+    timed = (("2024-03-01", "inoculated", "B C", None, {"minutes": 60}),
+             ("2024-03-01", "inoculated", "B C", None, {"minutes": 30}),
              ("2024-03-01", "waxed", "B", None, {"minutes": 15}))
     rows = (("A", 6, None), ("B", 3, "2024-03-01"), ("C", 2, "2024-03-01"))
     hours = shop(*rows, day_book=timed).hours.set_index("step")
     assert hours.loc["inoculated", ["minutes_per_log", "timed_logs", "rows", "used", "hours"]].tolist() == [
-        18, 5, 1, "yes", pytest.approx(1.8)]
+        18, 5, 2, "yes", pytest.approx(1.8)]
     assert hours.loc["drill and fill", "used"] == "no" and hours.loc["waxed", "used"] == "no"
     assert hours.loc["fell, cut, carry, wax, stack", "hours"] == pytest.approx(2.2)
     every = timed + (("2024-02-01", "felled", "B C", None, {"minutes": 50}),
