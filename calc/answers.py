@@ -7,6 +7,7 @@ import pandas as pd
 
 from calc.results import NO_LOG, Answer, Results
 from calc.rollup_yield import FEWEST_FOR_RANGE
+from calc.shopping import WAITING
 
 
 def answers(found: Results, counts: dict) -> list[Answer]:
@@ -74,7 +75,7 @@ def _money(found: Results, yard):
 
 def _next_to_buy(found: Results):
     """The packs for the logs still to be inoculated."""
-    need = found.shopping[found.shopping["buy"] != ""]
+    need = found.shopping[(found.shopping["buy"] != "") & (found.shopping["purpose"] == WAITING)]
     if not len(need):
         return None
     words = "; ".join(f"{row.form}: {row.buy}" for row in need.itertuples())

@@ -131,6 +131,7 @@ COLUMNS = {
     },
     # One row a spawn form; `need` holds spares and is in pieces (whole) or kg as `need_kind` says.
     "shopping": {
+        "purpose": ("text", "what it is for: logs waiting on Logs, or the Plan"),
         "form": ("text", "spawn form"),
         "logs": ("logs", "logs still to inoculate with it"),
         "unknown": ("logs", "of these, logs whose need cannot be worked out (size or form missing)"),
@@ -144,6 +145,7 @@ COLUMNS = {
     },
     # The cheapest way (way = 0) and, beside it, each pack size alone (way = 1, 2, ...), cheapest first.
     "packs": {
+        "purpose": ("text", "as in shopping"),
         "form": ("text", "spawn form"),
         "way": ("whole", "0 the cheapest mix; then one pack size only"),
         "pack_size": ("pieces", "pieces, or the workbook's weight unit where sold by weight, as listed"),

@@ -11,6 +11,7 @@ from calc.sizes import EACH_HOLE, HOLE_VOLUME, PER_LOG, picked_from, sizes
 from calc.yard import TINY, Diary, Yard, as_typed, numbers, words, yes
 
 OWN, SETTINGS = "own record", "Settings"
+WAITING, PLANNED = "logs waiting", "the Plan"  # what something is bought for
 DRILL_STEPS, SETUP_STEPS = ("inoculated",), ("felled", "waxed", "stacked")
 
 
@@ -24,11 +25,11 @@ def needs(frames: dict, settings: dict, yard: Yard, known: pd.DataFrame):
     waiting = ~yard.is_inoculated()
     gone = np.bincount(yard.exit_log, weights=yard.exit_take, minlength=len(yard))
     table = known[waiting].assign(
-        logs=np.maximum(np.round(yard.count - gone, 9), 0.0)[waiting],
+        purpose=WAITING, logs=np.maximum(np.round(yard.count - gone, 9), 0.0)[waiting],
         waxed_ends=_waxed_ends(logs, settings)[waiting])
     unfelled = float(table["logs"][(yard.start > yard.as_of)[waiting]].sum())
     if len(plan):
-        planned = sizes(plan, frames, settings).assign(logs=numbers(plan, "count", 1.0),
+        planned = sizes(plan, frames, settings).assign(purpose=PLANNED, logs=numbers(plan, "count", 1.0),
                                                        waxed_ends=_waxed_ends(plan, settings))
         table = pd.concat((table, planned), ignore_index=True)
         unfelled += float(planned["logs"].sum())
@@ -62,13 +63,13 @@ def shopping(frames: dict, settings: dict, table: pd.DataFrame):
     rows, ways = [], []
     forms = frames.get("forms", pd.DataFrame())
     names = as_typed(forms, "form")
-    for form, mine in table.groupby("form", sort=True):
+    for (purpose, form), mine in table.groupby(["purpose", "form"], sort=True):
         at = int(mine["form_at"].iloc[0])
         kind, need, unknown = _need(forms, at, mine, settings["spare_share"])
         unit = 1.0 if kind == "pieces" else settings.get("weight_unit_kg", 1.0)
         name = names[at] if at >= 0 else form
-        buy, cost, left = _pack_ways(frames, form, name, need, unit, ways)
-        rows.append((name, mine["logs"].sum(), unknown, (mine["holes"] * mine["logs"]).sum(), need, kind,
+        buy, cost, left = _pack_ways(frames, form, (purpose, name), need, unit, ways)
+        rows.append((purpose, name, mine["logs"].sum(), unknown, (mine["holes"] * mine["logs"]).sum(), need, kind,
                      buy, cost, left, mine["wax_kg"].sum()))
     return _frame("shopping", rows), _frame("packs", ways)
 
@@ -95,7 +96,7 @@ def _need(forms, at, mine, spare):
     return "pieces", math.nan, float(logs.sum())
 
 
-def _pack_ways(frames, form, name, need, unit, ways):
+def _pack_ways(frames, form, names, need, unit, ways):
     """Add the cheapest way and the single sizes to `ways`; return (buy, cost, left over) of the cheapest."""
     packs = frames.get("packs", pd.DataFrame())
     mine = (words(packs, "pack_form") == form) & (numbers(packs, "pack_size", 0.0) > 0)
@@ -111,14 +112,14 @@ def _pack_ways(frames, form, name, need, unit, ways):
     cost = math.nan if best.cost is None else best.cost
     chosen = [i for i in np.argsort(-size, kind="stable") if best.counts[i]]
     for i in chosen:
-        ways.append((name, 0, size[i], best.counts[i], price[i], cost, best.left_over * unit, 0.0))
+        ways.append((*names, 0, size[i], best.counts[i], price[i], cost, best.left_over * unit, 0.0))
     singles = []
     for i in range(len(size)):
         count = math.ceil(round(wanted / size[i], 9))
         singles.append((price[i] * count, -size[i], i, count))
     for way, (spent, _, i, count) in enumerate(sorted(singles, key=lambda s: (math.isnan(s[0]), s)), start=1):
         left = round(count * size[i] - wanted, 9) * unit
-        ways.append((name, way, size[i], count, price[i], spent, left, spent - cost))
+        ways.append((*names, way, size[i], count, price[i], spent, left, spent - cost))
     return " + ".join(f"{best.counts[i]} x {size[i]:g}" for i in chosen), cost, best.left_over * unit
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import parity_cases
 import pytest
+
 from workbook_template import schema
 from workbook_template.build import build, environment, guarded_rows, table_spot
 from workbook_template.columns import COMPUTED

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+
 from workbook_template import schema
 from workbook_template.build import build
 from workbook_template.settings_table import SETTINGS

@@ -3,15 +3,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import zipfile
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from calc.problems import NOTE, QUESTION, REFUSED, Problem
 from workbook_template import schema
-
-STAMP_NAMES = ("set_", "plan_")
+from workbook_template.ports import Port
 
 
 @dataclass
@@ -23,15 +21,14 @@ class Inputs:
     intake: object
     problems: list[Problem]
     as_of: dt.date
-    plan: dict = field(default_factory=dict)
-    plan_rows: list[dict] = field(default_factory=list)
+    plan: dict = field(default_factory=dict)  # inputs of the Plan sheet
 
 
 @dataclass
 class Outcome:
     """What came of a refresh or a check."""
 
-    path: Path
+    name: str
     problems: list[Problem]
     counts: dict[str, tuple[int, int]]
     results: object = None
@@ -42,7 +39,7 @@ class Outcome:
     def closing(self) -> str:
         """One or two sentences for the command line."""
         levels = {level: sum(p.level == level for p in self.problems) for level in (REFUSED, QUESTION, NOTE)}
-        words = f"Refreshed {self.path}."
+        words = f"Refreshed {self.name}."
         if levels[REFUSED] or levels[QUESTION]:
             words += f" {levels[REFUSED]} rows were left out and {levels[QUESTION]} look odd: see Problems."
         return words + (f" The file as it was: {self.backup.name}." if self.backup else "")
@@ -50,8 +47,8 @@ class Outcome:
 
 def table_specs(profile: str):
     """What the reader looks for: every table of the schema by its headings."""
-    from workbook_template.ports.layout import ColumnSpec, TableSpec
     from workbook_template.columns import ROWKEY
+    from workbook_template.ports.layout import ColumnSpec, TableSpec
     specs = []
     for table in schema.TABLES:
         main = table in schema.INPUT_TABLES
@@ -69,39 +66,32 @@ def table_infos(profile: str):
         ColumnInfo(c.key, c.title, c.kind, c.quantity, c.unit_name(profile), c.list) for c in t.columns if c.typed)) for t in schema.TABLES]
 
 
-def profile_of(path: Path) -> str:
+def profile_of(port: Port) -> str:
     """us or metric, from the workbook's own mark. Raises FileProblem where it is no workbook of ours."""
-    from workbook_template.ports.parts import read_book
-    from workbook_template.ports.preflight import FileProblem, check_file as check_package
-    check_package(path)
-    with zipfile.ZipFile(path) as archive:
-        names = read_book(archive).names
-    profile = names.get("bb_profile", "").strip('="')
+    from workbook_template.ports.preflight import FileProblem
+    marks = port.marks()
+    profile, version = marks.get("bb_profile"), marks.get("bb_layout", "0")
     if profile not in ("us", "metric"):
-        raise FileProblem(f"{path.name} is not a workbook made here, or its name bb_profile was deleted: nothing was written. "
+        raise FileProblem(f"{port.name} is not a workbook made here, or its name bb_profile was deleted: nothing was written. "
                           "Start one with: boltbook new")
-    version = names.get("bb_layout", "0").strip("=")
     if version != str(schema.VERSION):
-        raise FileProblem(f"{path.name} was made by another version (layout {version}, this is {schema.VERSION}): nothing was written. "
+        raise FileProblem(f"{port.name} was made by another version (layout {version}, this is {schema.VERSION}): nothing was written. "
                           "Use the version that made it, or type the rows into a new workbook.")
     return profile
 
 
-def read_inputs(path: Path, today: dt.date | None) -> Inputs:
+def read_inputs(port: Port, today: dt.date | None) -> Inputs:
     """Read and check everything a grower typed."""
     from calc import intake as checks
-    from workbook_template.ports.reader import read_names, read_tables
     from workbook_template.settings_read import read_settings, to_si
 
-    profile = profile_of(path)
-    raw = read_tables(path, table_specs(profile))
-    named = {}
-    for prefix in STAMP_NAMES:
-        named |= read_names(path, prefix)
+    profile = profile_of(port)
+    raw = port.tables(table_specs(profile))
+    named = port.named("set_")
+    plan = {name[5:]: value for name, value in port.named("plan_").items()}
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
-    plan = {name[5:]: value for name, value in named.items() if name.startswith("plan_")}
     return Inputs(profile, settings, found, problems + list(found.problems), as_of, plan)
 
 
@@ -149,33 +139,42 @@ def view_of(inputs: Inputs, results, file_name: str, stamp: str):
 
 def check_file(path: Path, today: dt.date | None = None) -> Outcome:
     """Read and check, write nothing."""
-    inputs = read_inputs(path, today)
-    return Outcome(path, inputs.problems, inputs.intake.counts)
+    from workbook_template.ports.closed_file import ClosedFile
+    inputs = read_inputs(ClosedFile(path, force=True), today)
+    return Outcome(path.name, inputs.problems, inputs.intake.counts)
+
+
+def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, step=lambda words: None) -> Outcome:
+    """Refresh a workbook through any port. Raises what the port raises; then nothing was changed.
+
+    today: the day the results are worked out for. stamp: the words that say when it was refreshed (the clock's if
+    left out). step: told what is being done.
+    """
+    from workbook_template.sheets.layout import lay_out
+
+    step("Reading")
+    inputs = read_inputs(port, today)
+    step("Working out")
+    results = work_out(inputs)
+    stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
+    view = view_of(inputs, results, port.name, stamp)
+    sheets = lay_out(view)
+    step("Writing")
+    backup = port.write(sheets)
+    return Outcome(port.name, inputs.problems, inputs.intake.counts, results, sheets, answer_lines(view), backup)
 
 
 def refresh_file(path: Path, out: Path | None = None, today: dt.date | None = None, force: bool = False, progress: bool = True,
                  stamp: str | None = None) -> Outcome:
     """Refresh a closed workbook.
 
-    out: where the result goes (path itself if left out, with a backup beside it). today: the day the results are
-    worked out for. force: go on although a lock file says the workbook is open. stamp: the words that say when it
-    was refreshed (the clock's if left out). Raises LayoutProblem, FileProblem, FileInUse, ChangedMeanwhile; then
-    nothing was changed.
+    out: where the result goes (path itself if left out, with a backup beside it). force: go on although a lock file
+    says the workbook is open. Raises LayoutProblem, FileProblem, SaveProblem; then nothing was changed.
     """
     from workbook_template.ports.closed_file import ClosedFile
-    from workbook_template.sheets.layout import lay_out
 
-    with ClosedFile(path, out, force) as port, _steps(progress, ("Reading", "Working out", "Writing")) as step:
-        step("Reading")
-        inputs = read_inputs(port.source, today)
-        step("Working out")
-        results = work_out(inputs)
-        stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}.".replace(" 0", " ", 1)
-        view = view_of(inputs, results, port.target.name, stamp)
-        sheets = lay_out(view)
-        step("Writing")
-        backup = port.write(sheets)
-    return Outcome(port.target, inputs.problems, inputs.intake.counts, results, sheets, answer_lines(view), backup)
+    with _steps(progress, ("Reading", "Working out", "Writing")) as step:
+        return refresh(ClosedFile(path, out, force), today, stamp, step)
 
 
 def answer_lines(view) -> list[tuple[str, str]]:

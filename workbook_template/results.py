@@ -94,9 +94,10 @@ class ResultSheet:
             end += 1
         return end
 
-    def last_row(self) -> int:
-        rows = [c.row for c in self.cells] + [b.row + b.length - 1 for b in self.blocks]
-        return max(rows, default=0)
+    def rows_used(self) -> set[int]:
+        """Rows (0-based) that hold a cell or have a height of their own."""
+        rows = {c.row for c in self.cells} | set(self.heights)
+        return rows.union(*(range(b.row, b.row + b.length) for b in self.blocks))
 
     def value(self, row: int, col: int):
         """What stands in a cell (for tests and for printing)."""

@@ -5,6 +5,7 @@ import zipfile
 from pathlib import Path
 from xml.parsers import expat
 
+from calc.raw import RawTable
 from workbook_template.draw_results import chart_parts
 from workbook_template.looks import RESULT_LOOKS
 from workbook_template.ports.layout import LayoutProblem
@@ -21,7 +22,8 @@ from workbook_template.ports.package import (
     write_rows,
 )
 from workbook_template.ports.parts import column_letters, read_book
-from workbook_template.ports.reader import read_cells
+from workbook_template.ports.preflight import check_file
+from workbook_template.ports.reader import read_cells, read_names, read_tables
 from workbook_template.ports.swap import Guard, write_new
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.answers import LOOKS_TITLE
@@ -38,11 +40,25 @@ class ClosedFile:
         self.source = self._guard.path
         self.target = out if out else path
 
-    def __enter__(self) -> ClosedFile:
-        return self
+    @property
+    def name(self) -> str:
+        """The workbook's file name, for messages."""
+        return Path(self.target).name
 
-    def __exit__(self, *exc) -> None:
-        return None
+    def marks(self) -> dict[str, str]:
+        """The workbook's own constants by defined name (bb_profile, bb_layout), as text."""
+        check_file(self.source)
+        with zipfile.ZipFile(self.source) as archive:
+            names = read_book(archive).names
+        return {name: text.strip('="') for name, text in names.items() if name.startswith("bb_")}
+
+    def tables(self, specs) -> dict[str, RawTable]:
+        """The input tables. Raises LayoutProblem, FileProblem."""
+        return read_tables(self.source, specs)
+
+    def named(self, prefix: str) -> dict[str, object]:
+        """Values of the single cells whose defined names begin so."""
+        return read_names(self.source, prefix)
 
     def write(self, sheets: list[ResultSheet]) -> Path | None:
         """Write the result sheets; returns the backup's path, None where the result went elsewhere."""
@@ -59,7 +75,7 @@ class ClosedFile:
             made["parts"] = patch(self.source, path, patches)
 
         def check(path: Path) -> None:
-            check_written(path, made["parts"])
+            check_written(path, made["parts"], {sheet.name: len(sheet.rows_used()) for sheet in sheets})
 
         if Path(self.target).resolve() == self.source.resolve():
             return self._guard.save(put, check)
