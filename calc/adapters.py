@@ -21,10 +21,8 @@ def row(calculation):
     return lambda *values, profile: [list(calculation(*values))]
 
 
-def water_density(profile):
-    """Density of water in kg per cubic metre: the published figure of the profile's own tables."""
-    if profile == units.US:
-        return units.to_si(tables.figure("water_density_lb_cu_ft").typical, "lb/cu ft")
+def water_density():
+    """Density of water in kg per cubic metre, the same in both profiles (62.43 lb a cubic foot is 1000.03)."""
     return tables.figure("water_density_kg_m3").typical
 
 
@@ -34,7 +32,7 @@ def stem_parts(name, diameter_m, large_end_m, length_m, profile):
     return wood.stem_parts(wood.bolt_volume(diameter_m, large_end_m, length_m), kind.wood_specific_gravity,
                            kind.wood_moisture_dry_fraction, kind.bark_specific_gravity,
                            kind.bark_moisture_dry_fraction, kind.bark_volume_fraction_of_wood,
-                           water_density(profile))
+                           water_density())
 
 
 def weight(name, diameter_m, large_end_m, length_m, profile):

@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from calc import drilling, tables, wood
+from calc import drilling, wood
+from calc.adapters import water_density
 from calc.yard import numbers, words
 
 EACH_HOLE, HOLE_VOLUME, PER_LOG = "each hole", "hole volume", "weight per log"
@@ -43,7 +44,7 @@ def sizes(logs: pd.DataFrame, frames: dict, settings: dict) -> pd.DataFrame:
     woods = frames.get("woods", pd.DataFrame())
     at = lookup(woods, "wood", words(logs, "wood"))
     parts = wood.stem_parts(volume, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS),
-                            tables.figure("water_density_kg_m3").typical)
+                            water_density())
     form = words(logs, "spawn_form")
     form = np.where(form == "", str(settings["spawn_form"]).casefold(), form).astype(object)
     forms = frames.get("forms", pd.DataFrame())

@@ -18,7 +18,7 @@ def _stem(row: dict, env: Env, part: str):
     keys = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture", "bark_volume")
     if not row.get("wood") or not all(is_number(row.get(k)) for k in keys):
         return ""
-    parts = wood.stem_parts(1.0, *(serial(row[k]) for k in keys), water_density(env.profile))
+    parts = wood.stem_parts(1.0, *(serial(row[k]) for k in keys), water_density())
     kg = wood.green_weight(parts) if part == "green" else wood.dry_weight(parts)
     return env.shown(kg, "weight") / env.shown(1.0, "volume")
 

@@ -62,7 +62,7 @@ def constants(profile: str) -> dict[str, str]:
     def edge(table: str, column: str, side: str, quantity: str) -> str:
         return number(limit(table, column)[side] / units.factor(quantity, profile))
 
-    water = water_density(profile)
+    water = water_density()
     breast = published.figure("breast_height_ft" if profile == units.US else "breast_height_m").typical
     return {
         "volume": number(units.factor("volume", profile) / units.factor("diameter", profile) ** 3),
