@@ -43,9 +43,11 @@ def capital_charge(price, salvage, life_years, rate):
     """Yearly charge for owning an item: (price - salvage) x capital recovery factor + salvage x rate.
 
     salvage: what it fetches at the end; rate: the real rate, above inflation. Not the straight-line
-    depreciation that some bulletins also call capital recovery. Source and errors as
-    capital_recovery_factor.
+    depreciation that some bulletins also call capital recovery. Raises ValueError when the salvage is above
+    the price, and as capital_recovery_factor does, whose source it shares.
     """
+    if salvage > price:
+        raise ValueError("The salvage must not be above the price.")
     return (price - salvage) * capital_recovery_factor(rate, life_years) + salvage * rate
 
 

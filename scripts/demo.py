@@ -33,7 +33,7 @@ def demo() -> int:
     yard = read_folder(HOME / "examples" / "hollow_us", "us")
     build(path, yard)
     outcome = refresh_file(path, progress=False)
-    print("Boltbook demo: an invented yard of four woods and three strains over three seasons\n")
+    print("Boltbook demo: an invented yard, five woods and four strains over three seasons\n")
     for question, value in outcome.answers:
         print(f"{question:<52} {value}")
     print("\n" + outcome.closing())

@@ -23,6 +23,11 @@ class Inputs:
     as_of: dt.date
     plan: dict = field(default_factory=dict)  # inputs of the Plan sheet
 
+    @property
+    def counts(self) -> dict[str, tuple[int, int]]:
+        """Input table -> (rows typed, rows used)."""
+        return {t.key: self.intake.counts[t.key] for t in schema.INPUT_TABLES if t.key in self.intake.counts}
+
 
 @dataclass
 class Outcome:
@@ -127,21 +132,20 @@ def work_out(inputs: Inputs):
     frames = dict(inputs.intake.frames)
     frames["plan"] = plan_frame(inputs)
     links = {"event_links": inputs.intake.event_links, "cost_links": inputs.intake.cost_links}
-    counts = {t.key: inputs.intake.counts[t.key] for t in schema.INPUT_TABLES if t.key in inputs.intake.counts}
-    return farm.roll_up(frames, links, settings, inputs.as_of, counts)
+    return farm.roll_up(frames, links, settings, inputs.as_of, inputs.counts)
 
 
 def view_of(inputs: Inputs, results, file_name: str, stamp: str):
     from workbook_template.sheets.view import View
     return View(inputs.profile, str(inputs.settings["currency"]), str(inputs.settings["yard"]), file_name, inputs.as_of, stamp, results,
-                inputs.problems, inputs.intake.counts)
+                inputs.problems, inputs.counts)
 
 
 def check_file(path: Path, today: dt.date | None = None) -> Outcome:
     """Read and check, write nothing."""
     from workbook_template.ports.closed_file import ClosedFile
     inputs = read_inputs(ClosedFile(path, force=True), today)
-    return Outcome(path.name, inputs.problems, inputs.intake.counts)
+    return Outcome(path.name, inputs.problems, inputs.counts)
 
 
 def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, step=lambda words: None) -> Outcome:
@@ -161,7 +165,7 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     sheets = lay_out(view)
     step("Writing")
     backup = port.write(sheets)
-    return Outcome(port.name, inputs.problems, inputs.intake.counts, results, sheets, answer_lines(view), backup)
+    return Outcome(port.name, inputs.problems, inputs.counts, results, sheets, answer_lines(view), backup)
 
 
 def refresh_file(path: Path, out: Path | None = None, today: dt.date | None = None, force: bool = False, progress: bool = True,
