@@ -1,7 +1,7 @@
 """From what the sheets hold to checked frames in SI, with every problem said in words.
 
-`check` is the door. A cell that is plainly meant is read in silence; a guess is used with a note; what has two
-meanings is a question; what cannot be used takes its row out of the totals and is listed.
+`check` is the door. A cell that is plainly meant is read in silence; a guess is used with a note; what has
+two meanings is a question; what cannot be used takes its row out of the totals and is listed.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import pandas as pd
 from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet, read_choice
-from calc.intake_sense import Sense, green_weights, sales_questions
+from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE
 from calc.quantities import Read, normal, read_two_sizes
@@ -131,9 +131,9 @@ AMOUNT_WORDS = (("depth", DEPTH), ("weight", WEIGHT), ("hours", HOURS), ("number
 def check(raw: dict[str, RawTable], infos, settings: dict, profile: str, as_of: dt.date) -> Intake:
     """Read and check all tables.
 
-    raw: table key -> RawTable. infos: a TableInfo for each table, in the order of the sheets. settings: of them
-    `date_order` ("month first", "day first") and `comma_decimal` (True, False, None) are used. profile: "us" or
-    "metric". as_of: the day the results are for. Raises nothing for anything a grower can type.
+    raw: table key -> RawTable. infos: a TableInfo for each table, in the order of the sheets. settings: only
+    `date_order` ("month first", "day first") and `comma_decimal` (True, False, None) are used. profile: "us"
+    or "metric". as_of: the day the results are for. Raises nothing for anything a grower can type.
     """
     context = Context(profile, as_of, settings.get("date_order"), settings.get("comma_decimal"))
     infos = {info.key: info for info in infos}
@@ -342,7 +342,9 @@ class _Reading:
             logs["count"].to_numpy(dtype=float),
         )
         names = {key: self.sheets[key].raw.sheet for key in FRAMES}
-        sense = Sense(self.frames, item, log, left, how, context, say, names, titles)
+        log_titles = {column: info.title for column, info in logs_sheet.keys.items()}
+        log_questions(logs, say, names["logs"], log_titles)
+        sense = Sense(self.frames, item, log, left, context, say, names, titles)
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
         events["whole_yard"], events["odd_time"] = over_yard, sense.odd_time

@@ -100,7 +100,7 @@ class Sheet:
     def matters(self, column: str, index: int | None = None) -> bool:
         """Whether an unreadable cell takes its row along.
 
-        The amount of an event does where it is needed, and where it is a number of logs: blank would mean all.
+        The amount of an event does where it is needed, or a number of logs, whose blank would mean all.
         """
         if (self.key, column) == ("events", "amount"):
             counted = self.columns["amount_is"][index] == NUMBER
@@ -186,7 +186,7 @@ def _odd_number(sheet: Sheet, column: str, index: int, odd, quantity: str | None
         found, do = date_in_number(odd.value, context, fits)
         sheet.lost(index, column, found, need, do, "date_in_number")
     elif odd.kind == "error":
-        sheet.lost(index, column, f"holds the error {odd.value}", need, "Type the number", "error_cell")
+        sheet.lost(index, column, f"the error {odd.value} stands here", need, "Type the number", "error_cell")
     else:
         shown = "TRUE" if odd.value is True else "FALSE" if odd.value is False else quote(odd.value)
         sheet.lost(index, column, f"{shown} is not a number", need, "Type the number", "not_a_number")
@@ -348,7 +348,12 @@ def _odd_text(sheet: Sheet, info: ColumnInfo, column: str, index: int, odd) -> s
         return odd.value
     if odd.kind == "error":
         sheet.lost(
-            index, column, f"holds the error {odd.value}", info.title.lower(), "Type it again", "error_cell"
+            index,
+            column,
+            f"the error {odd.value} stands here",
+            info.title.lower(),
+            "Type it again",
+            "error_cell",
         )
         return None
     if column in ("log", "log_text", "for_text"):

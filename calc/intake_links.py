@@ -9,7 +9,7 @@ import pandas as pd
 
 from calc.intake_cells import Sheet
 from calc.intake_rows import lower
-from calc.intake_words import Collector
+from calc.intake_words import Collector, also
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.raw import RawTable
 from calc.selection import ALL, GROUPS, NAME, LogIndex, Selection, find_many
@@ -213,7 +213,7 @@ def exit_days(item, log, days, kind, amount, count) -> np.ndarray:
 
 
 def _there(item, log, how, days, kind, logs, events):
-    """Of logs named as a group, only those in the yard on the day: inoculated where the event needs that, not gone."""
+    """Of logs named as a group, only those in the yard on the day, inoculated where the event needs that."""
     grouped = np.isin(how, GROUPS)[item]
     if not grouped.any():
         return item, log
@@ -245,7 +245,7 @@ def _say_answers(
         answer = answers.get(text)
         if answer is None:
             continue
-        row, more = int(rows[first[code]]), _more(int(counts[code]))
+        row, more = int(rows[first[code]]), also(int(counts[code]))
         if isinstance(answer, Ask):
             offers = type_one(answer.offers)
             do = f"{offers}. {tail}" if offers else tail
@@ -284,16 +284,6 @@ def _missing(index: LogIndex, names: tuple[str, ...]) -> str:
         parts.append(f"{joined}, which {'is' if len(unknown) == 1 else 'are'} not on Logs")
     parts += [f"{n}, which {index.reason(n)}" for n in names if index.reason(n) is not None]
     return "; ".join(parts)
-
-
-def _more(count: int) -> str:
-    return (
-        ""
-        if count == 1
-        else ", here and in 1 more row"
-        if count == 2
-        else f", here and in {count - 1} more rows"
-    )
 
 
 def _say_nobody(item, how, texts, events, sheet, title, say, unlinked) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from calc.intake_cells import Sheet, blank_cells, left_out, mapped
-from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, needed, quantity_of, span
+from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed, quantity_of, span
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote, type_one
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
 from calc.raw import RawTable
@@ -17,6 +17,7 @@ from calc.records import AMOUNT_LIMITS, FIXED_LISTS, Rule, TableInfo, failures, 
 from calc.tables import plain
 
 TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
+MOST_NEW = 300  # words of one column that are looked up for a near spelling
 NEAR, CLEAR = 0.85, 0.05  # spelling likeness to be taken for a list entry, and its lead over the next
 
 
@@ -137,8 +138,8 @@ YES_WORDS = {
 def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, entries) -> np.ndarray:
     """A column of choices in the spelling of their list.
 
-    A near spelling is taken with a note. In a list of the grower's own, another word is kept and asked about; in
-    a fixed list it is not used. A list without entries asks nothing.
+    A near spelling is taken with a note. In a list of the grower's own, another word is kept and asked about;
+    in a fixed list it is not used. A list without entries asks nothing.
     """
     if list_name == "yesno":
         known = YES_WORDS
@@ -148,34 +149,31 @@ def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, e
         return values
     fixed = list_name in FIXED_LISTS
     codes, texts = pd.factorize(values, use_na_sentinel=True)
-    new = []
+    new, asked = [], 0
     for code, text in enumerate(texts):
+        if asked >= MOST_NEW and not fixed:
+            new.append(known.get(plain(text), text))
+            continue
         entry, near, offers = (text, False, []) if text in entries else match(text, known)
         new.append(entry if entry is not None or fixed else text)
         if entry is not None and not near:
             continue
         rows = np.flatnonzero((codes == code) & sheet.used)
+        asked += 1
         if len(rows):
-            _choice_problem(sheet, column, rows, text, entry, offers, known, fixed)
+            _choice_problem(sheet, column, rows, text, entry, offers, list_name)
     return np.array([*new, None], dtype=object)[codes]
 
 
-def _choice_problem(sheet, column, rows, text, entry, offers, known, fixed) -> None:
-    more = (
-        f", here and in {len(rows) - 1} more rows"
-        if len(rows) > 2
-        else ", here and in 1 more row"
-        if len(rows) == 2
-        else ""
-    )
+def _choice_problem(sheet, column, rows, text, entry, offers, list_name) -> None:
+    more, fixed = also(len(rows)), list_name in FIXED_LISTS
     if entry is not None:
         sheet.problem(
             rows[0], column, NOTE, f"{quote(text)} was read as {quote(entry)}{more}", code="near_choice"
         )
         return
-    choices = list(dict.fromkeys(known.values()))
     if fixed:
-        do, need = type_one(offers) or "Pick from the list", either(choices)
+        do, need = type_one(offers) or "Pick from the list", either(FIXED_LISTS[list_name])
         mask = np.zeros(len(sheet), dtype=bool)
         mask[rows] = True
         sheet.unreadable(column)[rows] = True
@@ -201,7 +199,7 @@ def _choice_problem(sheet, column, rows, text, entry, offers, known, fixed) -> N
 # ---- rules -------------------------------------------------------------------------------------
 
 NEED_WORDS = {
-    "log": ("has no name", "a name for this log", "Type a name used once, such as A1"),
+    "log": ("nothing was typed", "a name for this log", "Type a name used once, such as A1"),
     "diameter_m": ("nothing was typed", "", "Type the diameter"),
     "length_m": ("nothing was typed", "", "Type the length"),
     "date": ("nothing was typed", "a date", "Type the day it happened"),
@@ -256,7 +254,7 @@ def _leave_out(sheet: Sheet, column: str, mask: np.ndarray) -> None:
 
 
 def apply_list_rules(sheet: Sheet, name: str) -> None:
-    """The rules of a table on Lists. name: the column that names its rows; a row without a name is left out."""
+    """The rules of a table on Lists. name: the column that names its rows; a nameless row is left out."""
     for column, rule in rules(sheet.key).items():
         if column not in sheet.columns:
             continue
@@ -319,7 +317,8 @@ def _rule_problem(sheet: Sheet, index: int, code: str, column: str, level: str) 
         )
     else:
         fresh = context.shown(sheet.columns["amount"][index], "weight")
-        found = f"{context.shown(sheet.columns[column][index], 'weight')} is more than the {fresh} fresh that went in"
+        dried = context.shown(sheet.columns[column][index], "weight")
+        found = f"{dried} is more than the {fresh} fresh that went in"
         need, do = "the dried weight that came out", "Type it again; the cell is left out until then"
     sheet.problem(index, column, level, found, need, do, code)
 
@@ -354,7 +353,7 @@ def _question_words(sheet: Sheet, index: int, column: str) -> tuple[str, str, st
 
 
 def _guess(sheet: Sheet, index: int, column: str, value: float) -> str:
-    """What was probably meant by an unlikely size of a log: another unit, the girth, or two columns changed over."""
+    """What an unlikely size of a log probably meant: another unit, the girth, or two columns changed over."""
     if sheet.key != "logs" or column not in ("diameter_m", "large_end_m", "length_m") or not value > 0:
         return ""
     context, columns = sheet.context, sheet.columns

@@ -1,4 +1,4 @@
-"""What the tables say together: order in time, weights against the size of the logs, sales against the harvest."""
+"""What the tables say together: order in time, picks against the size of logs, sales against the harvest."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pandas as pd
 
 from calc import dates, tables, units, wood
 from calc.intake_words import Collector, Context
-from calc.problems import NOTE, QUESTION
+from calc.problems import QUESTION
 from calc.quantities import format_number
 from calc.records import MONEY_KINDS, rules
 
@@ -47,13 +47,13 @@ def _words(day) -> str:
 
 
 class Sense:
-    """The questions about events and sales, written to one collector. `odd_time` marks events whose day is asked."""
+    """Questions about events, written to one collector; `odd_time` marks events whose day is in doubt."""
 
     def __init__(
-        self, frames: dict, item, log, left, how, context: Context, say: Collector, names: dict, titles: dict
+        self, frames: dict, item, log, left, context: Context, say: Collector, names: dict, titles: dict
     ):
         self.logs, self.events = frames["logs"], frames["events"]
-        self.item, self.log, self.left, self.how = item, log, left, how
+        self.item, self.log, self.left = item, log, left
         self.context, self.say, self.names, self.titles = context, say, names, titles
         self.kind = self.events["event"].str.lower().to_numpy(dtype=object)
         self.day = _days(self.events, "date")
@@ -88,7 +88,7 @@ class Sense:
         return name if count == 1 else f"{name} and {count - 1} more"
 
     def times(self) -> None:
-        """Events before inoculation or felling, after a log has left, too soon after inoculation or a soak."""
+        """Events before felling or inoculation, after a log left, too soon after inoculation or a soak."""
         if not len(self.item):
             return
         kind, day = self.kind[self.item], self.day[self.item]
@@ -151,7 +151,7 @@ class Sense:
             )
 
     def weights(self, green: np.ndarray) -> None:
-        """Picks too heavy for the logs they are from, and a log whose weight jumps by the factor of lb and kg."""
+        """Picks too heavy for their logs, and a log whose weight jumps by the factor between lb and kg."""
         if not len(self.item):
             return
         amount = self.events["amount"].to_numpy(dtype=float)
@@ -206,11 +206,40 @@ class Sense:
             self._ask(
                 int(now[place]),
                 "amount",
-                f"{shown}, after {before} on {_words(self.day[then[place]])}, is the step from pounds to kilograms",
+                f"{shown}, after {before} on {_words(self.day[then[place]])}, is a step as from lb to kg",
                 f"the weight in {self.context.unit('weight')}",
                 "Check the unit; it is used as typed",
                 "unit_jump",
             )
+
+
+def log_questions(logs: pd.DataFrame, say: Collector, sheet: str, titles: dict) -> None:
+    """Logs inoculated before they were felled, and a large end thinner than the small one."""
+    inoculated, felled = _days(logs, "inoculated"), _days(logs, "felled")
+    for place in say.first(inoculated < felled, sheet, QUESTION).tolist():
+        words = f"inoculated on {_words(inoculated[place])}, before it was felled on {_words(felled[place])}"
+        say.add(
+            sheet,
+            int(logs["row"].iat[place]),
+            titles["inoculated"],
+            QUESTION,
+            words,
+            "the right days",
+            "Check both days",
+            "before_felling",
+        )
+    thin = (logs["large_end_m"] < logs["diameter_m"] - 1e-9).to_numpy()
+    for place in say.first(thin, sheet, QUESTION).tolist():
+        say.add(
+            sheet,
+            int(logs["row"].iat[place]),
+            titles["large_end_m"],
+            QUESTION,
+            "the large end is thinner than the other",
+            "the diameter of the thick end",
+            "Change the two over; they are used as typed",
+            "ends_changed_over",
+        )
 
 
 def sales_questions(frames: dict, context: Context, say: Collector, sheet: str, titles: dict) -> None:
@@ -233,7 +262,7 @@ def sales_questions(frames: dict, context: Context, say: Collector, sheet: str, 
             int(sales["row"].iat[place]),
             titles["price"],
             QUESTION,
-            f"no price is known for {sales['product'].iat[place]} at {sales['market'].iat[place]} on that day",
+            f"no price is known for {sales['product'].iat[place]} at {sales['market'].iat[place]}",
             "a price",
             "Type it here, or on Lists with a date not after this one",
             "no_price",
@@ -283,6 +312,3 @@ def _over_harvest(sales, events, context, say, sheet, titles) -> None:
             "Look for a pick that is missing or a sale typed twice",
             "over_harvest",
         )
-
-
-__all__ = ["NOTE", "Sense", "green_weights", "sales_questions"]

@@ -14,6 +14,7 @@ from calc.problems import LEVELS, NOTE, QUESTION, REFUSED, Problem, either, in_o
 from calc.quantities import DIMENSIONS, format_number
 from calc.records import DEPTH, HOURS, NUMBER, WEIGHT, ColumnInfo, Rule
 
+NO_LIMIT = 1e5  # a limit from here on is not worth printing
 MOST_LISTED = 1000  # problems of one sheet
 UNIT_WORDS = {
     "in": "inches",
@@ -25,6 +26,7 @@ UNIT_WORDS = {
     "g": "grams",
     "L": "litres",
     "%": "a percentage",
+    "an hour": "money for an hour",
 }
 # What the amount of an event is measured in, as a kind of quantity.
 AMOUNT_QUANTITY = {WEIGHT: "weight", DEPTH: "rain", HOURS: "hours", NUMBER: None, "": None}
@@ -110,7 +112,7 @@ def span(rule: Rule, quantity: str | None, context: Context, usual: bool) -> str
     """The band of a rule in words, in the column's unit: "from 0.2 to 59.1", "2 to 12"."""
     low, high = (rule.ask_below, rule.ask_above) if usual else (rule.lowest, rule.highest)
     lowest = context.rounded(low, quantity) if low is not None else ""
-    highest = context.rounded(high, quantity) if high is not None else ""
+    highest = context.rounded(high, quantity) if high is not None and high < NO_LIMIT else ""
     if lowest and highest:
         return f"{lowest} to {highest}"
     return f"{lowest} or more" if lowest else f"at most {highest}" if highest else ""
@@ -144,9 +146,16 @@ def date_in_number(day: dt.datetime, context: Context, fits) -> tuple[str, str]:
     return found, f"Type {choices}, or mark the cell as text"
 
 
+def also(rows: int) -> str:
+    """That a problem stands in more rows than the one it is listed at."""
+    if rows < 2:
+        return ""
+    return ", here and in 1 more row" if rows == 2 else f", here and in {rows - 1} more rows"
+
+
 @dataclass
 class Collector:
-    """Problems as they are found. Beyond MOST_LISTED a sheet they are counted; refused ones are listed first."""
+    """Problems as found. Beyond MOST_LISTED a sheet they are only counted; refused ones are listed first."""
 
     sheets: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)

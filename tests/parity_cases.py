@@ -68,10 +68,13 @@ def _costs() -> list[dict]:
     day = dt.date(2025, 1, 5)
     return [
         {"date": day, "item": "plugs", "amount": 32.0}, {"date": day, "item": "drill", "amount": 120.0, "life_years": 5, "salvage": 20.0},
-        {"date": day, "item": "dryer", "amount": 50000.0, "life_years": 5, "salvage": 5000.0}, {"date": day, "item": "cart", "amount": 90.0, "life_years": 10},
-        {"date": day, "item": "saw", "amount": 200.0, "life_years": 0}, {"date": day, "item": "saw", "amount": 200.0, "life_years": 4, "salvage": 300.0},
+        {"date": day, "item": "dryer", "amount": 50000.0, "life_years": 5, "salvage": 5000.0}, {"date": day, "item": "cart",
+            "amount": 90.0, "life_years": 10},
+        {"date": day, "item": "saw", "amount": 200.0, "life_years": 0}, {"date": day, "item": "saw", "amount": 200.0, "life_years": 4,
+            "salvage": 300.0},
         {"date": day, "item": "saw", "amount": 200.0, "life_years": "four"}, {"date": day, "item": "tarp", "amount": "30 USD", "life_years": 3},
-        {"date": None, "item": "tarp", "amount": 30.0}, {"date": day, "item": "tarp", "amount": None}, {"date": "May", "item": "tarp", "amount": 30.0},
+        {"date": None, "item": "tarp", "amount": 30.0}, {"date": day, "item": "tarp", "amount": None}, {"date": "May", "item": "tarp",
+            "amount": 30.0},
         {}, {"date": day, "item": "refund", "amount": -5.0, "life_years": 2},
     ]
 
@@ -83,7 +86,8 @@ def _sales() -> list[dict]:
     day, early = dt.date(2026, 6, 6), dt.date(2024, 1, 1)
     return [
         line(day, "Stall", "sold", "fresh", 2.5), line(day, "stall", "Sold", "FRESH", 2.5), line(day, "Stall", "sold", "fresh", 2.5, price=11.0),
-        line(day, "Stall", "sold", "dried", 0.5), line(early, "Stall", "sold", "fresh", 1.0), line(dt.date(2025, 5, 1), "Stall", "sold", "fresh", 1.0),
+        line(day, "Stall", "sold", "dried", 0.5), line(early, "Stall", "sold", "fresh", 1.0), line(dt.date(2025, 5, 1), "Stall", "sold",
+            "fresh", 1.0),
         line(day, "Partner", "delivered", "fresh", 6.0), line(day, "Partner", "sold", "fresh", 4.0), line(day, "Partner", "returned", "fresh", 1.0),
         line(day, "Kitchen", "delivered", "fresh", 5.0), line(day, "Kitchen", "returned", "fresh", 1.0), line(day, "Kitchen", "sold", "fresh", 1.0),
         line(day, "Partner", "spoiled", "fresh", 0.5), line(day, "Partner", "counted", "fresh", 0.5), line(day, "Partner", "paid", None, 30.0),
@@ -119,7 +123,8 @@ def _plan(profile: str, **inputs) -> Yard:
     base.tables["logs"] = base.tables["logs"][:3]
     base.tables["packs"] = [
         {"pack_form": "plug", "pack_size": 100, "pack_price": 12.0}, {"pack_form": "sawdust", "pack_size": 5.5, "pack_price": 28.0},
-        {"pack_form": "plug", "pack_size": 500}, {"pack_form": "plug", "pack_size": 1000, "pack_price": 55.0}, {"pack_form": "plug", "pack_size": "big"},
+        {"pack_form": "plug", "pack_size": 500}, {"pack_form": "plug", "pack_size": 1000, "pack_price": 55.0}, {"pack_form": "plug",
+            "pack_size": "big"},
         {"pack_form": "totem", "pack_size": 5.0, "pack_price": 30.0}]
     base.plan = inputs
     base.settings |= {"ends_waxed": "yes"} if inputs.pop("wax_ends", False) else {}

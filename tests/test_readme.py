@@ -78,5 +78,6 @@ def test_nothing_of_the_workplace_in_the_tree():
 
 def test_top_level_is_the_agreed_house():
     listed = subprocess.run(["git", "ls-files"], capture_output=True, text=True, cwd=HOME).stdout.splitlines()
-    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calc", "workbook_template", "tests", "scripts", "examples", ".ci", ".gitignore", "LICENSE"}
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calc", "workbook_template", "tests", "scripts", "examples", ".ci",
+        ".gitignore", "LICENSE"}
     assert {name.partition("/")[0] for name in listed} <= allowed

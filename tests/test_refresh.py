@@ -145,8 +145,8 @@ def test_a_second_refresh_changes_nothing(demo, tmp_path):
 
 def test_charts_hold_the_new_numbers(demo):
     """The value caches of the charts are those of the cells they point to."""
-    from openpyxl.chart.reader import read_chart
     from openpyxl.chart.chartspace import ChartSpace
+    from openpyxl.chart.reader import read_chart
     from openpyxl.xml.functions import fromstring
     book = openpyxl.load_workbook(demo[1], data_only=True)
     with zipfile.ZipFile(demo[1]) as archive:
@@ -327,7 +327,8 @@ def test_the_metric_example_gives_the_same_in_both_units(tmp_path):
     scale = {"logs": {"diameter": 2.54, "length": 2.54, "large_end": 2.54, "hole_spacing": 2.54, "row_spacing": 2.54, "sample_weight": 0.45359237},
              "prices": {"price_each": 1 / 0.45359237}}
     for key, factors in scale.items():
-        us.tables[key] = [{k: v / factors[k] if k in factors and isinstance(v, float) else v for k, v in row.items()} for row in us.tables.get(key, [])]
+        us.tables[key] = [{k: v / factors[k] if k in factors and isinstance(v, float) else v for k,
+            v in row.items()} for row in us.tables.get(key, [])]
     for row in us.tables["logs"]:
         if isinstance(row.get("length"), str):
             row["length"] = row["length"].replace("1,2 m", "47.244094488189")
@@ -338,7 +339,8 @@ def test_the_metric_example_gives_the_same_in_both_units(tmp_path):
          "dried_out": row["dried_out"] / 0.45359237 if isinstance(row.get("dried_out"), float) else row.get("dried_out")}
         for row in yard.tables["events"]]
     us.tables["sales"] = [{**row, "amount": row["amount"] / 0.45359237 if row["kind"] not in ("paid", "fee") else row["amount"],
-                           "price": row["price"] * 0.45359237 if isinstance(row.get("price"), float) else row.get("price")} for row in yard.tables["sales"]]
+                           "price": row["price"] * 0.45359237 if isinstance(row.get("price"),
+                               float) else row.get("price")} for row in yard.tables["sales"]]
     for setting, factor in (("hole_spacing", 2.54), ("row_spacing", 2.54), ("end_margin", 2.54), ("lift_limit", 0.45359237)):
         from workbook_template.settings_table import BY_KEY
         us.settings[setting] = yard.settings.get(setting, BY_KEY[setting].start("metric")) / factor

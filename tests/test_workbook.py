@@ -120,7 +120,8 @@ def test_five_columns_are_enough(beginner):
 def test_a_length_in_words_waits_for_the_refresh(beginner):
     book = beginner[1]
     assert cell(book, 9, "Check") == "read at refresh"
-    assert [cell(book, 9, t) for t in ("Volume each (cu ft)", "Green weight each (lb)", "Lift", "Holes each", "Plugs for row", "Wax for row (lb)")] == [None] * 6
+    assert [cell(book, 9, t) for t in ("Volume each (cu ft)", "Green weight each (lb)", "Lift", "Holes each", "Plugs for row",
+        "Wax for row (lb)")] == [None] * 6
 
 
 def test_no_error_cell_anywhere(beginner):

@@ -117,8 +117,9 @@ def plan_frame(inputs: Inputs):
 
     length = env.si(float(plan["bolt_length"]), "length")
     return pd.DataFrame([{
-        "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small, "large_end_m": math.nan if large is None else large,
-        "length_m": length, "count": int(logs), "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
+        "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small,
+        "large_end_m": math.nan if large is None else large, "length_m": length, "count": int(logs),
+        "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
         "holes_drilled": math.nan, "ends_waxed": None} for i, (logs, small, large) in enumerate(bolts, start=1)])
 
 

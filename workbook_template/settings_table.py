@@ -61,7 +61,8 @@ def _by_unit(stem: str) -> dict:
 
 SETTINGS = (
     Setting("yard", "Name of the yard", "The yard", "text", looks="text", value="My laying yard"),
-    Setting("currency", "Currency", "The yard", "text", looks="text", value="USD", help="Letters or sign shown in titles; amounts are never converted."),
+    Setting("currency", "Currency", "The yard", "text", looks="text", value="USD",
+            help="Letters or sign shown in titles; amounts are never converted."),
     Setting("as_of_typed", "As of", "The yard", "date", looks="date", help="Blank: today. Ages and balances are worked out for this day."),
     Setting("date_order", "Order of dates typed as text", "The yard", "choice", list="date_order", looks="text",
             value={units.US: "month first", units.METRIC: "day first"}),
@@ -80,7 +81,8 @@ SETTINGS = (
     Setting("wax_per_hole", "Wax a hole", "Wax", quantity="small_weight", figure="wax_per_hole_g", looks="two", low=0, high=50),
     Setting("ends_waxed", "Ends waxed", "Wax", "choice", value="no", list="yesno", looks="text"),
     Setting("end_coat", "Wax coat on the ends", "Wax", quantity="coat", figure="end_coat_mm", looks="two", low=0, high=20),
-    Setting("wax_density", "Density of the wax, solid", "Wax", quantity="density", figure="wax_density_g_ml", looks="two", low=0.5, high=1.5),
+    Setting("wax_density", "Density of the wax, solid", "Wax", quantity="density", figure="wax_density_g_ml", looks="two",
+            low=0.5, high=1.5),
     Setting("wax_swell", "Wax swells on melting", "Wax", unit="%", figure="wax_melted_swell", looks="percent", low=0, high=0.5),
     Setting("lift_limit", "Lifting limit for one person", "Handling and time", quantity="weight",
             figure={units.US: "lift_limit_lb", units.METRIC: "lift_limit_kg"}, looks="one", low=1, high=100,

@@ -169,7 +169,8 @@ def _spending(sheet: ResultSheet, view: View, row: int) -> int:
     return sheet.table(end + 2, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])
 
 
-SHOPPING = (("purpose", "For", "text", 16), ("form", "Spawn form", "text", 18), ("logs", "Logs", "logs", 9), ("holes", "Holes", "whole", 9), ("need", "Need, with spares", "need", 12),
+SHOPPING = (("purpose", "For", "text", 16), ("form", "Spawn form", "text", 18), ("logs", "Logs", "logs", 9), ("holes", "Holes", "whole", 9),
+            ("need", "Need, with spares", "need", 12),
             ("need_kind", "in", "text", 10), ("buy", "Cheapest packs", "text", 38), ("cost", "Cost", "money", 11),
             ("left_over", "Left over", "need", 11), ("wax_kg", "Wax", "weight", 9))
 
@@ -216,11 +217,13 @@ def _ways(sheet: ResultSheet, view: View, row: int) -> int:
     sheet.section(row, "The cheapest mix against buying one size only")
     weight = {form: kind == "weight" for form, kind in zip(view.results.shopping["form"], view.results.shopping["need_kind"], strict=True)}
     words = ["cheapest" if w == 0 else "one size only" for w in frame["way"]]
-    columns = [view.column(frame["purpose"], "text"), view.column(frame["form"], "text"), view.column(frame["packs"], "whole"), view.column(frame["pack_size"], "pieces"),
+    columns = [view.column(frame["purpose"], "text"), view.column(frame["form"], "text"), view.column(frame["packs"], "whole"),
+               view.column(frame["pack_size"], "pieces"),
                [needed(view, v, weight.get(f)) for v, f in zip(frame["left_over"], frame["form"], strict=True)],
                [view.weight if weight.get(f) else "pieces" for f in frame["form"]], words, view.column(frame["cost"], "money"),
                view.column(frame["dearer"], "money")]
-    heads = [("For", "text"), ("Spawn form", "text"), ("Packs", "whole"), ("of size", "plain"), ("Left over", "plain"), ("in", "text"), ("Way", "text"),
+    heads = [("For", "text"), ("Spawn form", "text"), ("Packs", "whole"), ("of size", "plain"), ("Left over", "plain"), ("in", "text"),
+             ("Way", "text"),
              (f"Cost ({view.currency})", "money"), (f"Dearer by ({view.currency})", "money")]
     return sheet.table(row + 1, 0, heads, columns)
 
