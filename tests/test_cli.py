@@ -104,7 +104,7 @@ def test_a_file_in_use_ends_with_3(tmp_path):
 
 
 def test_help_imports_nothing_heavy():
-    code = "import sys, workbook_template.cli; print([m for m in ('pandas', 'pint', 'openpyxl', 'xlsxwriter', 'pydantic',
-        'rich') if m in sys.modules])"
+    heavy = ("pandas", "pint", "openpyxl", "xlsxwriter", "pydantic", "rich")
+    code = f"import sys, workbook_template.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOME)
     assert done.stdout.strip() == "[]", done.stdout + done.stderr
