@@ -281,12 +281,10 @@ def _list_heading(book: Book, sheet, table: Table, header: int, left: int) -> No
         sheet.set_row(header - 1, 54)
         sheet.set_row(header, 42)
         sheet.freeze_panes(header + 1, 0)
-        spot = 0
-        for other in schema.LIST_TABLES:
+        for spot, other in enumerate(schema.LIST_TABLES):
             _, other_left = table_spot(other)
-            sheet.write_url(2 + spot // 6, spot % 6, f"internal:'Lists'!{xl_rowcol_to_cell(header - 2, other_left)}",
+            sheet.write_url(2 + spot // 6, (0, 1, 3, 5, 7, 8)[spot % 6], f"internal:'Lists'!{xl_rowcol_to_cell(header - 2, other_left)}",
                             book.looks["link"], other.title)
-            spot += 1
         set_page(sheet, book.profile, landscape=True, repeat=(header - 2, header), footer=str(book.env.settings["yard"]))
         sheet.fit_to_pages(0, 0)
         sheet.set_print_scale(70)
@@ -306,7 +304,7 @@ def _draw_settings(book: Book) -> None:
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, "One row, one choice. Type over a value to make it yours; beside it stands where the starting value comes from.",
                        book.looks["about"])
-    for i, width in enumerate((36, 18, 11, 92, 74)):
+    for i, width in enumerate((36, 28, 11, 92, 74)):
         sheet.set_column(i, i, width)
     row = 2
     for i, words in enumerate(("Setting", "Value", "Unit", "Where the starting value comes from", "What it does")):
@@ -321,7 +319,9 @@ def _draw_settings(book: Book) -> None:
         sheet.write_string(row, 0, setting.title, book.looks["label"])
         book.write(sheet, row, 1, env.settings[setting.key], f"input_{setting.looks}")
         sheet.write_string(row, 2, setting.unit_name(profile), book.looks["unit"])
-        sheet.write_string(row, 3, setting.basis(profile), book.looks["label"])
+        sheet.write_string(row, 3, setting.basis(profile), book.looks["label_wrapped"])
+        if len(setting.basis(profile)) > 115:
+            sheet.set_row(row, 27)
         sheet.write_string(row, 4, setting.help, book.looks["label"])
         book.workbook.define_name(f"set_{setting.key}", f"=Settings!$B${row + 1}")
         _validate_setting(sheet, setting, row)
