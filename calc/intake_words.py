@@ -60,6 +60,7 @@ class Context:
 
     def shown(self, value: float, quantity: str | None) -> str:
         """A frame's value as the grower would type it: "40 in", "42 %"."""
+        value = float(value)
         if quantity == "temperature":
             value = units.fahrenheit_from_celsius(value) if self.profile == units.US else value
         elif quantity == "fraction":

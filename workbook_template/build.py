@@ -149,10 +149,9 @@ def _draw_table(book: Book, table: Table, rows: int) -> None:
         _list_heading(book, sheet, table, header, left)
     else:
         _sheet_heading(book, sheet, table, header)
-    headers = [c.header(book.profile) for c in table.columns]
     sheet.add_table(header, left, first + rows - 1, left + len(table.columns) - 1, {
         "name": table.title.replace(" ", "_"), "style": None, "autofilter": table in schema.INPUT_TABLES,
-        "columns": [{"header": h, "header_format": book.looks[_header_look(c)]} for h, c in zip(headers, table.columns, strict=True)],
+        "columns": [_table_column(book, table, column, first, left) for column in table.columns],
     })
     for i, column in enumerate(table.columns):
         sheet.set_column(left + i, left + i, column.width)
@@ -164,6 +163,24 @@ def _draw_table(book: Book, table: Table, rows: int) -> None:
     book.workbook.define_name(f"bb_{table.key}", f"={table.sheet}!${letters[0]}${header + 1}:${letters[1]}${first + rows}")
 
 
+def _row_cells(table: Table, row: int, left: int) -> dict[str, str]:
+    """Column key -> address of that column's cell in a row (0-based)."""
+    return {c.key: f"${xl_col_to_name(left + i)}{row + 1}" for i, c in enumerate(table.columns)}
+
+
+def _table_column(book: Book, table: Table, column: Column, first: int, left: int) -> dict:
+    """A column of the table object. Its formula lets Excel fill the cell when a row is typed under the table."""
+    about = {"header": column.header(book.profile), "header_format": book.looks[_header_look(column)]}
+    if column.formula and not left_out(book, column):
+        about["formula"] = schema.formula_text(column.formula, _row_cells(table, first, left), book.profile)
+    return about
+
+
+def left_out(book: Book, column: Column) -> bool:
+    """The native roll-up of harvests is rows x events: too slow in big workbooks, which get it from the refresh."""
+    return column.key == "harvested" and book.rows > LIVE_HARVEST_ROWS
+
+
 def _header_look(column: Column) -> str:
     side = "_right" if column.looks in RIGHT and column.kind != ROWKEY else ""
     return ("header_typed" if column.typed or column.kind == ROWKEY else "header_computed") + side
@@ -172,16 +189,15 @@ def _header_look(column: Column) -> str:
 def _fill(book: Book, sheet, table: Table, first: int, left: int, rows: int) -> None:
     typed_rows = book.env.rows[table.key]
     keys = [c.key for c in table.columns]
-    letters = {c.key: f"${xl_col_to_name(left + i)}" for i, c in enumerate(table.columns)}
     prefix = ROW_KEY_LETTER.get(table.key, "")
     for r in range(rows):
         row = typed_rows[r] if r < len(typed_rows) else {}
         filled = any(row.get(k) not in (None, "") for k in keys)
-        cells = {k: f"{letter}{first + r + 1}" for k, letter in letters.items()}
+        cells = _row_cells(table, first + r, left)
         for i, column in enumerate(table.columns):
             if column.kind == ROWKEY:
                 sheet.write_string(first + r, left + i, row.get(column.key) or f"{prefix}{r + 1:05d}", book.looks["rowkey"])
-            elif column.formula and not (column.key == "harvested" and book.rows > LIVE_HARVEST_ROWS):
+            elif column.formula and not left_out(book, column):
                 value = column.twin(row, book.env) if filled else ""
                 book.write_formula(sheet, first + r, left + i, column.formula, cells, value, f"computed_{column.looks}")
             elif column.formula:
