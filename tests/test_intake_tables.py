@@ -1,0 +1,343 @@
+"""What the tables of a workbook say together: links, order in time, weights, sales, rows."""
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from intake_book import A1, AS_OF, DAY, ERROR, MARKETS, check, logs, one_event, one_log, said
+
+from calc import intake, intake_cells, intake_rows
+from calc.raw import RawColumn
+from workbook_template import schema
+from workbook_template.refresh import table_infos
+
+# ---- which logs --------------------------------------------------------------------------------
+
+@pytest.mark.parametrize("text, linked, words", [
+    ("a 1", [0], []), ("A01", [0], []), ("A1-A3", [0, 1, 2], []), ("A1 – "
+     "A3", [0, 1, 2], []), ("A1,A3", [0, 2], []),
+    ("all oak", [0, 1, 2], []), ("all", [0, 1, 2], []), ("  A2\u00a0", [1], []),
+    ("A3-A1", [0, 1, 2], ['the range "A3-A1" runs backwards; the same logs were taken.']),
+    ("A2-A5", [1, 2], ['"A2-A5" holds A4 and A5, which are not on Logs. Needed: logs that are on Logs. Mend '
+                       'Logs or this cell; the other logs share it until then.']),
+    ("B7", [], ['"B7" is not on Logs. Needed: logs that are on Logs. It counts for the yard only until '
+                'then.']),
+    (None, [], ["nothing was typed. Needed: which logs. Type a log, a range A1-A20, a place, a wood or all; "
+                "it counts for the yard only."]),
+])
+def test_which_logs_an_event_is_about(text, linked, words):
+    found = check(logs=logs("A1", "A2", "A3"),
+                  events=[{"date": DAY, "event": "picked", "log": text, "amount": 0.5}])
+    assert found.event_links["log"].tolist() == linked
+    assert said(found) == [f"Events row 6, Log: {w}" for w in words]
+    assert found.counts["events"] == (1, 1) and not found.frames["events"]["whole_yard"].any()
+
+
+def test_an_event_that_may_name_no_log_is_about_the_whole_yard():
+    rows = [{"date": DAY, "event": "watered", "log": "all", "amount": 1.0}, {"date": DAY, "event": "culled",
+                                                                             "amount": 0.2},
+            {"date": DAY, "event": "culled", "log": "all", "amount": 0.2},
+            {"date": DAY, "event": "watered", "log": "A1", "amount": 1.0}]
+    found = check(logs=logs("A1", "A2"), events=rows)
+    assert said(found) == [] and found.frames["events"]["whole_yard"].tolist() == [True, True, False, False]
+    assert found.event_links.to_numpy().tolist() == [[2, 0], [2, 1], [3, 0]]
+
+
+def test_a_group_means_the_logs_that_were_there_on_the_day():
+    rows = [*logs("A1", "A2"), *logs("A3", inoculated=dt.datetime(2026, 6, 1)), *logs("A4", inoculated=None)]
+    events = [{"date": dt.datetime(2026, 4, 1), "event": "retired", "log": "A2"},
+              {"date": DAY, "event": "picked", "log": "all", "amount": 0.5},
+              {"date": dt.datetime(2026, 7, 20), "event": "picked", "log": "all oak", "amount": 0.5}]
+    found = check(logs=rows, events=events)
+    assert said(found) == []
+    assert found.event_links.to_numpy().tolist() == [[0, 1], [1, 0], [1, 3], [2, 0], [2, 2], [2, 3]]
+
+
+def test_what_a_cost_is_for():
+    rows = [*logs("A1", "A2"), *logs("B1", inoculated=dt.datetime(2025, 4, 1))]
+    texts = ["2024", "A1", "all", None, "white oak", "Z9"]
+    found = check(logs=rows, costs=[{"date": DAY, "item": "x", "amount": 1.0, "for_logs": t} for t in texts])
+    assert found.frames["costs"]["shared"].tolist() == [False, False, True, True, False, False]
+    assert found.cost_links.to_numpy().tolist() == [[0, 0], [0, 1], [1, 0], [4, 0], [4, 1], [4, 2]]
+    assert said(found) == ['Costs row 11, For: "Z9" is not on Logs. Needed: logs that are on Logs. It is '
+                           'charged to no log until then.']
+
+
+def test_a_log_name_used_twice():
+    found = check(logs=logs("A1", "A2", "a1"),
+                  events=[{"date": DAY, "event": "picked", "log": "A1", "amount": 0.5}])
+    assert said(found) == [
+        'Logs row 6, Log: "A1" is also the name of row 8. Needed: a name used once. Give one of them another '
+        'name; A3 is free.',
+        'Logs row 8, Log: "a1" is also the name of row 6. Needed: a name used once. Give one of them another '
+        'name; A3 is free.',
+        'Events row 6, Log: "A1" is the name of row 6 and row 8 on Logs. Needed: logs that are on Logs. It '
+        'counts for the yard only until then.']
+    assert found.frames["logs"]["log"].tolist() == ["A2"] and found.counts["logs"] == (3, 1)
+
+
+def test_a_name_may_be_given_again_once_its_log_has_left():
+    rows = [*logs("A1", "A2"), *logs("A1", inoculated=dt.datetime(2026, 3, 1))]
+    events = [{"date": dt.datetime(2025, 10, 1), "event": "retired", "log": "A1"},
+              {"date": dt.datetime(2025, 9, 1), "event": "checked", "log": "A1"},
+              {"date": dt.datetime(2026, 10, 1), "event": "checked", "log": "A1"}]
+    found = check(logs=rows, events=events)
+    assert said(found) == []
+    assert found.event_links.to_numpy().tolist() == [[0, 0], [1, 0], [2, 2]]
+
+
+def test_a_log_that_is_left_out_says_so_at_its_events():
+    found = check(logs=logs("A1") + logs("A2", length="lots"),
+                  events=[{"date": DAY, "event": "picked", "log": "A1-A2", "amount": 0.5}])
+    assert said(found)[1] == (
+        'Events row 6, Log: "A1-A2" holds A2, which is on Logs row 7, which is left out. Needed: logs that '
+        'are on Logs. Mend Logs or this cell; the other logs share it until then.')
+
+
+# ---- order in time, weights, sales -------------------------------------------------------------
+
+@pytest.mark.parametrize("event, log, words", [
+    ({"date": dt.datetime(2024, 2, 1)}, {}, "picked on 1 Feb 2024, before A1 was inoculated on 1 Mar 2024. "
+     "Needed: the right date and log. Check both days."),
+    ({"date": dt.datetime(2024, 2, 1)}, {"felled": dt.datetime(2024, 2, 20)}, "picked on 1 Feb 2024, before "
+     "A1 was felled on 20 Feb 2024. Needed: the right date and log. Check both days."),
+    ({"date": dt.datetime(2024, 4, 5)}, {}, "picked on 5 Apr 2024, only days after A1 was inoculated on 1 "
+     "Mar 2024. Needed: the right date and log. Check both days."),
+])
+def test_an_event_at_an_unlikely_time_is_used_and_asked_about(event, log, words):
+    found = check(logs=[{**A1, **log}], events=[{"event": "picked", "log": "A1", "amount": 0.5, **event}])
+    assert said(found) == [f"Events row 6, Date: {words}"]
+    assert found.frames["events"]["odd_time"].tolist() == [True] and found.counts["events"] == (1, 1)
+
+
+def test_an_event_after_its_log_has_left():
+    events = [{"date": dt.datetime(2025, 9, 1), "event": "retired", "log": "A1"},
+              {"date": DAY, "event": "soaked", "log": "A1"}]
+    assert said(check(logs=[A1], events=events)) == [
+        "Events row 7, Date: soaked on 1 May 2026, after A1 left the yard on 1 Sep 2025. Needed: the right "
+        "date and log. Check both days."]
+    part = [{"date": dt.datetime(2025, 9, 1), "event": "retired", "log": "A1", "amount": 4.0}, events[1]]
+    assert said(check(logs=[{**A1, "count": 10.0}], events=part)) == []
+
+
+def test_two_soaks_close_together():
+    events = [{"date": dt.datetime(2026, 5, d), "event": "soaked", "log": "A1"} for d in (1, 4)]
+    assert said(check(logs=[A1], events=events)) == [
+        "Events row 7, Date: A1 soaked on 4 May 2026 and on 1 May 2026. Needed: one soak, then a rest. Check "
+        "whether it was typed twice."]
+    events[1]["date"] = dt.datetime(2026, 7, 3)
+    assert said(check(logs=[A1], events=events)) == []
+
+
+# 12 lb from one 5 x 40 in log of white oak: volume pi/4 x 5^2 x 40 = 785.4 cu in = 0.4545 cu ft. Wood is 1/1.16
+# of it, 0.3918 cu ft, at 62.43 x 0.60 x 1.6827 = 63.03 lb: 24.70 lb; bark is 0.0627 cu ft at 62.43 x 0.56 x
+# 1.8889 = 66.04 lb: 4.14 lb. Together 28.8 lb, and 12 / 28.8 = 42 %.
+def test_a_harvest_in_ounces_is_asked_about():
+    assert said(one_event(amount=12.0)) == [
+        "Events row 6, Amount, see Lists: 12 lb picked from one log is 42% of what the fresh wood weighed. "
+        "Needed: the weight picked. If 12 oz was meant, type 0.75; it is used as typed."]
+    shared = {"date": DAY, "event": "picked", "log": "A1-A2", "amount": 6.0}
+    found = check(logs=logs("A1", "A2"), events=[shared])
+    assert said(found) == []
+
+
+def test_a_weight_that_jumps_by_the_factor_of_pounds_and_kilograms():
+    events = [{"date": dt.datetime(2026, 5, d), "event": "weighed", "log": "A1", "amount": w}
+              for d, w in ((1, 30.0), (8, 29.0), (15, 13.1))]
+    assert said(check(logs=[A1], events=events)) == [
+        "Events row 8, Amount, see Lists: 13.1 lb, after 29 lb on 8 May 2026, is a step as from lb to kg. "
+        "Needed: the weight in lb. Check the unit; it is used as typed."]
+
+
+def sale(**changes):
+    return {"date": DAY, "market": "Partner "
+                                   "A", "kind": "sold", "product": "fresh", "amount": 1.0, "price": 8.0,
+            **changes}
+
+
+@pytest.mark.parametrize("row, words", [
+    (sale(price=None), ["Price: no price is known for fresh at Partner A. Needed: a price. Type it here, or "
+                        "on Lists with a date not after this one."]),
+    (sale(kind="lent"), ['Kind: "lent" is not in the list. Needed: delivered, sold, returned, spoiled, '
+                         'counted, paid or fee. Pick from the list.']),
+    (sale(product=None), ["Product: nothing was typed. Needed: fresh or dried. Pick one from the list."]),
+    (sale(market=None), ["Market: nothing was typed. Needed: a market. Pick a market from the list."]),
+    (sale(amount=-1.0), ["Amount, weight or money: -1 lb is negative. Needed: pounds, 0 or more. Type it "
+                         "again."]),
+    (sale(market="Parnter A"), ['Market: "Parnter A" was read as "Partner A".']),
+    (sale(market="partner a "), []),
+    (sale(market="Hotel C"), ['Market: "Hotel C" is not on Lists. Needed: an entry of the list. Add it on '
+                              'Lists; it is kept as typed.']),
+    (sale(price="$8/lb"), []), (sale(kind="paid", product=None, price=None), []),
+])
+def test_sales(row, words):
+    found = check(logs=[A1], sales=[row], markets=MARKETS,
+                  events=[{"date": DAY, "event": "picked", "log": "A1", "amount": 2.0}])
+    assert said(found) == [f"Sales row 6, {w}" for w in words]
+
+
+def test_more_sold_than_was_picked():
+    found = check(logs=[A1], markets=MARKETS, sales=[sale(amount=0.6), sale(amount=0.6)],
+                  events=[{"date": DAY, "event": "picked", "log": "A1", "amount": 1.0}])
+    assert said(found) == [
+        "Sales row 7, Amount, weight or money: by then 1.2 lb fresh had gone to markets, but only 1 lb had "
+        "been picked. Needed: sales of what was picked. Look for a pick that is missing or a sale typed "
+        "twice."]
+
+
+@pytest.mark.parametrize("row, words, used", [
+    ({"life_years": 0.0}, ["Life: 0 is too small. Needed: years, 0.01 to 200. Type it again."], 0),
+    ({"salvage": 31.0}, ["Salvage: 31 is more than the price, 30. Needed: what the thing will still be worth "
+                         "at the end. Type the price or less, or leave it blank."], 0),
+    ({"amount": -30.0}, ["Amount: -30 is negative. Needed: money spent. Leave it if it is a refund."], 1),
+    ({"amount": "$1,250.50"}, [], 1),
+    ({"amount": None}, ["Amount: nothing was typed. Needed: an amount of money. Type the amount, or 0."], 0),
+])
+def test_costs(row, words, used):
+    found = check(costs=[{"date": DAY, "item": "drill", "amount": 30.0, **row}])
+    assert said(found) == [f"Costs row 6, {w}" for w in words] and found.counts["costs"] == (1, used)
+
+
+def test_lists():
+    found = check(helpers=[{"helper": "Helper "
+                                      "1", "helper_wage": -16.0}, {"helper": None, "helper_wage": 5.0}],
+                  places=[{"place": "stack"}, {"place": "Stack"}])
+    assert said(found) == [
+        "Lists row 6, Wage: -16 is negative. Needed: money for an hour, 0 or more. Type it again; the cell "
+        "is left out until then.",
+        'Lists row 7, Place: "Stack" is on this list already. Needed: a name used once. Give it another '
+        'name, or clear the row.',
+        "Lists row 7, Helper: nothing was typed. Needed: a name. Type the name, or clear the row."]
+    assert found.counts["helpers"] == (2, 1) and found.counts["places"] == (2, 1)
+    assert np.isnan(found.frames["helpers"]["helper_wage"].iat[0])
+
+
+@pytest.mark.parametrize("typed, kept, words", [
+    ("oyster", "oyster", []), ("Oyster ", "oyster", []),
+    ("shitake, cold "
+     "weather", "shiitake, cold weather", ['"shitake, cold weather" was read as "shiitake, cold weather".']),
+    ("nameko", "nameko", ['"nameko" is not on Lists. Needed: an entry of the list. Add it on Lists; it is '
+                          'kept as typed.']),
+])
+def test_a_misspelt_strain(typed, kept, words):
+    found = one_log(strain=typed)
+    assert said(found) == [f"Logs row 6, Strain: {w}" for w in words]
+    assert found.frames["logs"]["strain"].tolist() == [kept]
+
+
+def test_one_helper_is_never_taken_for_another():
+    found = check(logs=[A1], helpers=[{"helper": "Helper 2"}],
+                  events=[{"date": DAY, "event": "note", "who": "Helper 1", "event_note": "x"}] * 3)
+    assert said(found) == ['Events row 6, Who: "Helper 1" is not on Lists, here and in 2 more rows. Needed: '
+                           'an entry of the list. Type Helper 2, or add it on Lists; it is kept as typed.']
+    assert found.frames["events"]["who"].tolist() == ["Helper 1"] * 3
+
+
+def test_yes_and_no_as_they_are_typed():
+    typed = {"A1": "Y", "A2": True, "A3": "perhaps"}
+    found = check(logs=[{**A1, "log": name, "ends_waxed": word} for name, word in typed.items()])
+    assert found.frames["logs"]["ends_waxed"].tolist() == ["yes", "yes", None]
+    assert said(found) == ['Logs row 8, Ends waxed: "perhaps" is not in the list. Needed: yes or no. Pick '
+                           'from the list; the cell is left out until then.']
+
+
+# ---- rows --------------------------------------------------------------------------------------
+
+def test_blank_rows_headers_totals_and_notes_are_set_aside():
+    header = {"date": "Date", "event": "Event", "log": "Log", "amount": "Amount, see Lists"}
+    pick = {"date": DAY, "event": "picked", "log": "A1", "amount": 0.5}
+    events = [pick, {}, header, {"log": "TOTAL", "amount": 0.5}, {"event_note": "a hard winter"},
+              {"date": DAY, "event_note": "first frost"}, {}, pick]
+    found = check(logs=[A1], events=events)
+    assert said(found) == ["Events row 8: this row repeats the header.",
+                           "Events row 9: this row is a total typed by hand and was not added again."]
+    assert found.counts["events"] == (3, 3)
+    assert found.frames["events"]["row"].tolist() == [6, 11, 13]
+    assert found.frames["events"]["event"].tolist() == ["picked", "note", "picked"]
+
+
+def test_merged_cells_and_columns_of_the_growers_own():
+    found = check(logs=logs("A1", "A2"), merged=["B6:B7"],
+                  extra={"Tree": RawColumn(np.array(["old oak", None], dtype=object))})
+    assert said(found) == ["Logs: the cells B6:B7 were merged; their value was taken for every row. Needed: "
+                           "one value in each cell. Undo the merge."]
+    assert found.frames["logs"]["extra:Tree"].tolist() == ["old oak", None]
+
+
+@pytest.mark.parametrize("text", ["=cmd()", "+1", "-x", "@home"])
+def test_text_that_begins_like_a_formula_stays_text(text):
+    found = one_log(note=text, source=text)
+    assert found.frames["logs"]["note"].tolist() == [text] and said(found) == []
+
+
+def test_a_thousand_problems_are_listed_and_the_rest_counted():
+    found = check(logs=[A1], events=[{"date": DAY, "event": "picked", "log": "A1", "amount": -1.0}] * 1500)
+    assert len(found.problems) == 1001
+    assert found.problems[0].sentence() == ("Events: 500 more problems are not listed here: 500 refused. "
+                                            "Mend those listed and refresh again.")
+    assert found.counts["events"] == (1500, 0)
+
+
+def test_an_empty_workbook_and_missing_tables():
+    found = intake.check({}, table_infos("us"), {}, "us", AS_OF)
+    assert said(found) == [] and all(len(f) == 0 for f in found.frames.values())
+    assert list(found.frames["logs"].columns)[:3] == ["row", "log", "wood"]
+
+
+def test_clean_columns_are_never_read_cell_by_cell(monkeypatch):
+    def fail(*_):
+        raise AssertionError("a clean cell was looked at by itself")
+
+    monkeypatch.setattr(intake_cells, "read_quantity", fail)
+    monkeypatch.setattr(intake_cells.dates, "read_date", fail)
+    monkeypatch.setattr(intake_rows, "row_failures", fail)
+    found = check(logs=logs(*[f"A{i}" for i in range(50)]),
+                  events=[{"date": DAY, "event": "picked", "log": f"A{i}", "amount": 0.5} for i in range(50)])
+    assert said(found) == [] and len(found.event_links) == 50
+
+
+NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
+CELLS = st.one_of(st.none(), NUMBERS, st.text(max_size=12), st.booleans(),
+                  st.datetimes(dt.datetime(1900, 1, 1), dt.datetime(2099, 1, 1)), st.just(ERROR),
+                  st.sampled_from(["A1", "A1-A3", "all", "4'2\"", "1,2 "
+                   "m", "5-6", "picked", "oyster", "TOTAL", "Date"]))
+
+
+def any_rows(table):
+    keys = [c.key for c in schema.BY_KEY[table].columns if c.typed]
+    return st.lists(st.fixed_dictionaries({}, optional={k: CELLS for k in keys}), max_size=4)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.fixed_dictionaries({t: any_rows(t) for t in ("logs", "events", "costs", "sales")}),
+       st.sampled_from(("us", "metric")))
+def test_nothing_a_grower_types_raises(tables, profile):
+    found = check(profile, **tables)
+    for table, rows in tables.items():
+        typed, used = found.counts[table]
+        assert 0 <= used <= typed <= len(rows) and len(found.frames[table]) == used
+    assert all(p.sentence() and p.level in ("refused", "question", "note") for p in found.problems)
+    assert (found.event_links["event"] < len(found.frames["events"])).all()
+
+
+GOOD = [{"date": DAY, "event": "picked", "log": "A1", "amount": 0.5},
+        {"date": dt.datetime(2026, 6, 1), "event": "soaked", "log": "A2", "amount": 24.0},
+        {"date": dt.datetime(2026, 6, 9), "event": "weighed", "log": "A1", "amount": 30.0}]
+BAD = [{"date": None, "event": "picked", "log": "A1", "amount": 0.5},
+       {"date": DAY, "event": "picked", "log": "A1", "amount": -2.0},
+       {"date": DAY, "event": "picked", "log": "A2", "amount": "lots"},
+       {"date": DAY, "event": None, "log": "A2", "amount": 3.0},
+       {"date": DAY, "event": "picked", "log": "A1", "amount": ERROR}, {}]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.one_of(st.sampled_from(BAD), st.integers(0, 2)), max_size=8))
+def test_refused_rows_never_change_the_other_rows(rows):
+    goods = [r for r in rows if isinstance(r, int)]
+    mixed = check(logs=logs("A1", "A2"), events=[GOOD[r] if isinstance(r, int) else r for r in rows])
+    alone = check(logs=logs("A1", "A2"), events=[GOOD[r] for r in goods])
+    frames = [found.frames["events"].drop(columns="row") for found in (mixed, alone)]
+    pd.testing.assert_frame_equal(*frames)
+    pd.testing.assert_frame_equal(mixed.event_links, alone.event_links)
