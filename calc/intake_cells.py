@@ -167,6 +167,10 @@ def _percents(sheet: Sheet, column: str, values: np.ndarray) -> None:
 
 def _odd_number(sheet: Sheet, column: str, index: int, odd, quantity: str | None) -> float:
     context, rule = sheet.context, sheet.rule(column)
+    if (sheet.key, column) == ("events", "amount") and sheet.columns["amount_is"][index] == "":
+        words = f"{quote(odd.value)} is not counted: this kind of event has no amount"
+        sheet.problem(index, column, NOTE, words, code="no_amount")
+        return np.nan
     need = needed(quantity, context, rule, sheet.unit(column))
     if odd.kind == "text":
         found = read_quantity(odd.value, quantity, context.profile, context.comma_decimal)

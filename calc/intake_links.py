@@ -16,7 +16,6 @@ from calc.selection import ALL, GROUPS, NAME, LogIndex, Selection, find_many
 
 EXITS = ("retired", "lost", "sold as log")
 SHARED_WEIGHTS = ("culled", "dried")  # may be about the whole yard, yet "all" shares them out to the logs
-MOST_LINKS = 60_000_000
 NO_DAY = np.datetime64("NaT", "D")
 END = np.datetime64("9999-12-31", "D")
 
@@ -160,14 +159,11 @@ def link_events(
     whole_yard: True for events whose kind may name no log.
     """
     texts = events["log_text"].to_numpy()
-    item, log, how, answers = find_many(index, texts)
     kind = lower(events["event"].to_numpy())
+    whole = whole_yard & ~np.isin(kind, SHARED_WEIGHTS)
+    item, log, how, answers = find_many(index, texts, whole=whole)
     blank = pd.isna(texts)
-    over_all = whole_yard & (how == ALL) & ~np.isin(kind, SHARED_WEIGHTS)
-    unlinked = whole_yard & blank | over_all
-    if over_all.any():
-        keep = ~over_all[item]
-        item, log = item[keep], log[keep]
+    unlinked = whole_yard & blank | whole & (how == ALL)
     days = events["date"].to_numpy().astype("datetime64[D]")
     spans = reused_spans(logs)
     if spans is not None:
@@ -309,13 +305,12 @@ def _say_nobody(item, how, texts, events, sheet, title, say, unlinked) -> None:
 def link_costs(index: LogIndex, costs: pd.DataFrame, raw: RawTable, title: str, say: Collector):
     """(cost, log) of every log a cost is for, and True for costs shared by the whole yard."""
     texts = costs["for_text"].to_numpy()
-    item, log, how, answers = find_many(index, texts, years=True)
+    item, log, how, answers = find_many(index, texts, True, np.ones(len(texts), dtype=bool))
     shared = pd.isna(texts) | (how == ALL)
-    keep = ~shared[item]
     _say_answers(
         index, answers, texts, costs["row"].to_numpy(), raw.sheet, title, say, "It is charged to no log"
     )
-    return item[keep], log[keep], shared
+    return item, log, shared
 
 
 def exits_by_name(events: pd.DataFrame) -> dict[str, list[np.datetime64]]:

@@ -29,6 +29,7 @@ IGNORED = re.compile(r"(?<!\d)[\s_-]+|[\s_-]+(?!\d)")
 LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 WIDEST_RANGE = 1_000_000
 LONGEST_RANGE = 80  # characters
+MOST_LINKS = 20_000_000  # pairs of a row and a log that are held at once
 MOST_NAMED = 10  # members listed in a message
 MOST_LOOKED_UP = 50  # unknown texts for which the nearest names are looked for
 
@@ -299,12 +300,13 @@ def _words(text: str) -> str:
     return " ".join(re.sub(r"[^\w]+", " ", normal(text)).split())
 
 
-def find_many(index: LogIndex, texts: np.ndarray, years: bool = False):
+def find_many(index: LogIndex, texts: np.ndarray, years: bool = False, whole=None, most: int = MOST_LINKS):
     """Read a column of texts: (item, log, how, answers).
 
     item, log: positions linking each text with each log it means, in order of item; how: for each text the
     way its logs were named, "" where none; answers: distinct text -> Selection or Ask for every text that is
-    no exact name. A blank text gets no link.
+    no exact name. A blank text gets no link. whole: True for texts whose "all" is not spelled out as links.
+    most: links in all; texts that would go beyond are an Ask.
     """
     texts = np.asarray(texts, dtype=object)
     codes, known = pd.factorize(texts, use_na_sentinel=True)
@@ -313,17 +315,25 @@ def find_many(index: LogIndex, texts: np.ndarray, years: bool = False):
     position = at[codes]
     plain = np.flatnonzero(position >= 0)
     how[plain] = LOG
-    items, logs = [plain], [position[plain]]
+    items, logs, total = [plain], [position[plain]], len(plain)
     answers = {}
     odd = np.flatnonzero((position < 0) & (codes >= 0))
     order = odd[np.argsort(codes[odd], kind="stable")]
     for group in np.split(order, np.flatnonzero(np.diff(codes[order])) + 1) if len(order) else ():
         text = known[codes[group[0]]]
-        answer = answers[text] = index.find(text, years)
+        answer = index.find(text, years)
         if isinstance(answer, Selection):
             how[group] = answer.how
+            if whole is not None and answer.how == ALL:
+                group = group[~whole[group]]
+            if total + len(group) * len(answer.indices) > most:
+                how[group] = ""
+                answers[text] = Ask("names more logs, in more rows, than can be counted", code="too_many")
+                continue
+            total += len(group) * len(answer.indices)
             items.append(np.repeat(group, len(answer.indices)))
             logs.append(np.tile(answer.indices, len(group)))
+        answers[text] = answer
     item, log = np.concatenate(items), np.concatenate(logs)
     if len(items) > 1:
         order = np.argsort(item, kind="stable")

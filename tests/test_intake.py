@@ -202,6 +202,13 @@ def test_a_soak_whose_hours_cannot_be_read_is_still_a_soak():
     assert one_event(minutes="1 h 30 min").frames["events"]["minutes"].iat[0] == 90
 
 
+def test_an_amount_in_words_of_an_event_without_an_amount_is_left_aside():
+    found = one_event(event="checked", amount="ready")
+    assert said(found) == ['Events row 6, Amount, see Lists: "ready" is not counted: this kind of event has no '
+                           'amount.']
+    assert found.counts["events"] == (1, 1)
+
+
 # ---- dates -------------------------------------------------------------------------------------
 
 @pytest.mark.parametrize("typed, day", [

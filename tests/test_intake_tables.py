@@ -131,9 +131,9 @@ def test_two_soaks_close_together():
     assert said(check(logs=[A1], events=events)) == []
 
 
-# 12 lb from one 5 x 40 in log of white oak: volume pi/4 x 5^2 x 40 = 785.4 cu in = 0.4545 cu ft. Wood is 1/1.16
-# of it, 0.3918 cu ft, at 62.43 x 0.60 x 1.6827 = 63.03 lb: 24.70 lb; bark is 0.0627 cu ft at 62.43 x 0.56 x
-# 1.8889 = 66.04 lb: 4.14 lb. Together 28.8 lb, and 12 / 28.8 = 42 %.
+# 12 lb from one 5 x 40 in log of white oak: volume pi/4 x 5^2 x 40 = 785.4 cu in = 0.4545 cu ft. Wood is
+# 1/1.16 of it, 0.3918 cu ft, at 62.43 x 0.60 x 1.6827 = 63.03 lb: 24.70 lb; bark is 0.0627 cu ft at 62.43 x
+# 0.56 x 1.8889 = 66.04 lb: 4.14 lb. Together 28.8 lb, and 12 / 28.8 = 42 %.
 def test_a_harvest_in_ounces_is_asked_about():
     assert said(one_event(amount=12.0)) == [
         "Events row 6, Amount, see Lists: 12 lb picked from one log is 42% of what the fresh wood weighed. "

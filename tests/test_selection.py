@@ -119,6 +119,15 @@ def test_a_column_is_read_as_its_cells_one_by_one(index):
     assert set(answers) == {"A1-A3", "nowhere", "all oak"}
 
 
+def test_all_is_not_spelled_out_where_it_means_the_yard_and_too_many_links_are_a_question(index):
+    texts = np.array(["all", "all", "all oak"], dtype=object)
+    item, _, how, _ = find_many(index, texts, whole=np.array([True, False, False]))
+    assert np.bincount(item, minlength=3).tolist() == [0, 27, 20] and how.tolist() == ["all", "all", "wood"]
+    item, _, _, answers = find_many(index, texts, most=60)
+    assert np.bincount(item, minlength=3).tolist() == [27, 27, 0]
+    assert answers["all oak"] == Ask("names more logs, in more rows, than can be counted", (), "too_many")
+
+
 def test_an_empty_yard_and_an_empty_column(index):
     empty = LogIndex([])
     assert isinstance(empty.find("A1"), Ask)
