@@ -155,13 +155,20 @@ def age_months(row, env):
     return "" if days < 0 or days > 36525 else sheet_round(days / 30.4375, 1)
 
 
+def picked(event) -> float:
+    """Weight of a picked event, 0 for every other."""
+    is_pick = str(event.get("event") or "").casefold() == "picked" and is_number(event.get("amount"))
+    return serial(event["amount"]) if is_pick else 0.0
+
+
 def harvested(row, env):
     if blank(row.get("log")):
         return ""
-    mine = str(row["log"]).casefold()
-    return sum(serial(e["amount"]) for e in env.rows.get("events", [])
-               if str(e.get("log") or "").casefold() == mine and str(e.get("event") or "").casefold() == "picked"
-               and is_number(e.get("amount")))
+    return env.totals("events", "log", picked).get(str(row["log"]).casefold(), 0.0)
+
+
+def one(row) -> float:
+    return 1.0
 
 
 ASSUMED = (("spawn_form", "spawn form"), ("hole_spacing", "hole spacing"), ("row_spacing", "row spacing"),
@@ -178,8 +185,7 @@ def check(row, env):
     typed = [row.get(k) for k in ("wood", "strain", "diameter", "length", "inoculated")]
     if blank(row.get("log")):
         return "" if all(blank(v) for v in typed) else "name this log"
-    mine = str(row["log"]).casefold()
-    if sum(1 for other in env.rows.get("logs", []) if str(other.get("log") or "").casefold() == mine) > 1:
+    if env.totals("logs", "log", one).get(str(row["log"]).casefold(), 0) > 1:
         return "name used twice"
     if blank(row.get("wood")):
         return "which wood?"

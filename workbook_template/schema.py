@@ -1,6 +1,8 @@
 """ONE declaration of the workbook: its tables, lists, settings, names and result sheets, in reading order."""
 from __future__ import annotations
 
+from functools import lru_cache
+
 from calc import tables as published
 from calc import units
 from calc.adapters import water_density
@@ -54,6 +56,7 @@ def result_sheets(profile: str) -> tuple[str, ...]:
     return tuple(cost_sheet(profile) if s == "Cost" else s for s in RESULT_SHEETS)
 
 
+@lru_cache(maxsize=None)
 def constants(profile: str) -> dict[str, str]:
     """The [names] that a native formula may use, as they are written into it."""
     def number(value: float) -> str:

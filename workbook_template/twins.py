@@ -52,6 +52,18 @@ class Env:
         return index.get(str(value).casefold())
 
 
+    def totals(self, table: str, key: str, amount) -> dict[str, float]:
+        """Sum of a named function `amount` over a table's rows by the text of a column, ignoring case; kept."""
+        name = (table, key, amount.__name__)
+        if name not in self._lookups:
+            sums: dict[str, float] = {}
+            for row in self.rows.get(table, []):
+                text = str(row.get(key) or "").casefold()
+                sums[text] = sums.get(text, 0.0) + amount(row)
+            self._lookups[name] = sums
+        return self._lookups[name]
+
+
 def is_number(value) -> bool:
     """What ISNUMBER sees: numbers and dates, not booleans or text."""
     if isinstance(value, bool):
