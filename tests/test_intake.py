@@ -204,8 +204,8 @@ def test_a_soak_whose_hours_cannot_be_read_is_still_a_soak():
 
 def test_an_amount_in_words_of_an_event_without_an_amount_is_left_aside():
     found = one_event(event="checked", amount="ready")
-    assert said(found) == ['Events row 6, Amount, see Lists: "ready" is not counted: this kind of event has no '
-                           'amount.']
+    assert said(found) == ['Events row 6, Amount, see Lists: "ready" is not counted: this kind of event has '
+                           'no amount.']
     assert found.counts["events"] == (1, 1)
 
 

@@ -76,7 +76,15 @@ def test_limits_run_in_order_and_every_line_says_why():
         assert row["whole"] in ("yes", "no") and row["if_bad"] in ("row", "cell")
 
 
-def test_every_column_of_the_models_exists_in_the_workbook():
+def test_usual_sizes_are_those_of_the_limits():
+    from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH
+
+    diameter, length = rules("logs")["diameter_m"], rules("logs")["length_m"]
+    assert USUAL_DIAMETER == (diameter.ask_below, diameter.ask_above)
+    assert USUAL_LENGTH == (length.ask_below, length.ask_above)
+
+
+def test_fixed_lists_are_those_of_the_workbook():
     from workbook_template.schema import LISTS
 
     for name, words in FIXED_LISTS.items():
