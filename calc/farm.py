@@ -6,7 +6,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from calc import answers, balances, results, rollup_cost, rollup_months, rollup_yield, shopping
+from calc import answers, balances, expected, results, rollup_cost, rollup_months, rollup_yield, shopping
 from calc.ledger import ledger
 from calc.results import Results
 from calc.sizes import sizes
@@ -41,6 +41,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     needs, unfelled = shopping.needs(frames, settings, yard, known)
     to_buy, packs = shopping.shopping(frames, settings, needs)
     slack = settings["balance_slack"]
+    left = expected.remaining(found, yard, each, settings)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -49,6 +50,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         costs=rollup_cost.by_category(views), reconciliation=rollup_cost.reconcile(views),
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
         hours=shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled),
+        expected=expected.groups(left, each), expected_logs=expected.each_row(left, each),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],

@@ -155,6 +155,36 @@ COLUMNS = {
         "left_over": ("pieces", "of the whole way: pieces or kg"),
         "dearer": ("money", "the way's cost less the cheapest's"),
     },
+    # Logs alive and inoculated. Means add up; one outcome in ten lies below low, one in ten above high.
+    "expected": {
+        "by": ("text", "yard, strain, wood, strain x wood, or inoculation year"),
+        "group": ("text", "name of the group"),
+        "logs": ("logs", "logs alive"),
+        "log_seasons": ("pieces", "seasons borne, summed over logs"),
+        "own_kg": ("weight", "marketable weight so far"),
+        "start_kg": ("weight", "what the published start alone expects to come"),
+        "expected_kg": ("weight", "expected still to come, start and own record together"),
+        "low_kg": ("weight", "one in ten below"),
+        "high_kg": ("weight", "one in ten above"),
+        "per_log_kg": ("weight", "expected for each log alive"),
+        "this_year_kg": ("weight", "of it, in the rest of this calendar year"),
+        "next_year_kg": ("weight", "of it, in the next calendar year"),
+        "own_weight": ("share", "weight of the own record against the published start; NaN if none to come"),
+        "rows": ("whole", "rows of Logs times seasons it rests on"),
+    },
+    "expected_logs": {
+        "row": ("whole", "row on the Logs sheet"),
+        "log": ("text", "name of the log or group"),
+        "logs": ("logs", "logs alive"),
+        "season": ("whole", "season of life in this calendar year; 0 in the year of inoculation"),
+        "start_kg": ("weight", "what the published start alone expects, all logs of the row"),
+        "expected_kg": ("weight", "expected still to come, all logs of the row"),
+        "low_kg": ("weight", "one in ten below"),
+        "high_kg": ("weight", "one in ten above"),
+        "per_log_kg": ("weight", "expected for each log alive"),
+        "own_weight": ("share", "weight of the own record against the published start"),
+        "told_apart": ("text", "yes where the row has weights of its own, no where it shares its batch's"),
+    },
     "hours": {
         "step": ("text", "step of the work"),
         "minutes_per_log": ("minutes", "minutes a log"),
@@ -232,5 +262,7 @@ class Results:
     shopping: pd.DataFrame
     packs: pd.DataFrame
     hours: pd.DataFrame
+    expected: pd.DataFrame
+    expected_logs: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

@@ -1,0 +1,178 @@
+"""Expected remaining yield: what logs alive today still give, per row and per group, with a range.
+
+The model, its start and every figure behind it are told in calc.yield_model. Marketable weight is meant
+(picked less culled). An expected weight is a mean, so rows add up to groups and groups to the yard. One
+outcome in ten lies below the low end and one in ten above the high end: 8 in 10 between them. Logs that are
+lost or retired later are not foreseen. Logs not yet inoculated are left out.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import sparse, stats
+
+from calc import results
+from calc import yield_model as model
+from calc.bearing import Bearing, bearing, record, rows_within_batch, usable
+from calc.rollup_yield import Parts, groupings
+from calc.yard import Yard
+
+LOW, HIGH = 0.1, 0.9
+
+
+@dataclass
+class Remaining:
+    """The fitted yard: everything the tables are read from."""
+
+    begin: model.Start
+    seen: Bearing
+    record: model.Record
+    fits: list
+    draws: model.Draws
+    factor: np.ndarray  # by row, against its batch
+    spread: np.ndarray  # relative variance of it, with the record
+    spread_before: np.ndarray  # and without
+
+
+def remaining(found: Parts, yard: Yard, each: pd.DataFrame, settings: dict) -> Remaining:
+    """Fit the model to the records of a yard up to its as-of day."""
+    begin = model.start(settings)
+    seen = bearing(found, yard, each, begin)
+    rec = record(seen, begin)
+    fitted = model.fits(rec, begin)
+    within = rows_within_batch(seen, begin, rec, fitted_kg(begin, seen, rec, fitted))
+    return Remaining(begin, seen, rec, fitted, model.draw(rec, begin, fitted), *within)
+
+
+def start_to_come(left: Remaining) -> np.ndarray:
+    """By batch: what the published start alone expects of a kg of life yield still standing."""
+    begin, now = left.begin, left.record.now
+    total = np.zeros(len(now))
+    for life, chance in begin.lives():
+        shares = model.season_shares(life, begin.horizon, begin)
+        after = np.concatenate((np.cumsum(shares[::-1])[::-1], [0.0]))  # of this season and all later
+        season = np.clip(now, 1, begin.horizon) - 1
+        behind = np.where(now >= 1, shares[season] * left.record.passed, 0.0)
+        total += chance * np.where(now <= begin.horizon, after[season] - behind, 0.0)
+    return total
+
+
+def range_of(draws_kg: np.ndarray, begin: model.Start, seed: int = model.SEED):
+    """(low, high) of weights whose means are the draws (rows: draws), each picked flush by flush."""
+    random = np.random.default_rng(seed)
+    flushes = random.poisson(draws_kg / begin.flush_kg)
+    shape = 1.0 / begin.flush_spread ** 2
+    kilos = random.standard_gamma(np.maximum(flushes, 1) * shape) * begin.flush_kg / shape
+    return np.quantile(np.where(flushes > 0, kilos, 0.0), [LOW, HIGH], axis=0)
+
+
+def groups(left: Remaining, each: pd.DataFrame) -> pd.DataFrame:
+    """The table expected: remaining yield by group, as results.COLUMNS says."""
+    seen = left.seen
+    inside = seen.batch >= 0
+    if not inside.any():
+        return results.empty("expected")
+    rows, counted = np.flatnonzero(inside), usable(seen, left.begin)
+    life = seen.alive * seen.log_life_kg
+    at_start = start_to_come(left)
+    tables = []
+    for by, names in groupings(each).items():
+        code, known = pd.factorize(names[inside], sort=True)
+        of_row = np.full(len(inside), -1)
+        of_row[rows] = code
+
+        weight = _by_batch(left, life * left.factor, rows, code)
+        kilos = (weight @ left.draws.to_come.T).T
+        low, high = range_of(kilos, left.begin)
+        borne, size = of_row[seen.row], len(known)
+        logs = np.bincount(code, seen.alive[rows], minlength=size)
+        expected = kilos.mean(axis=0)
+        tables.append(pd.DataFrame({
+            "by": by, "group": np.asarray(known, dtype=object), "logs": logs,
+            "log_seasons": np.bincount(borne, seen.logs * seen.part, minlength=size),
+            "own_kg": np.bincount(borne, seen.kg, minlength=size),
+            "start_kg": _by_batch(left, life, rows, code) @ at_start,
+            "expected_kg": expected, "low_kg": low, "high_kg": high,
+            "per_log_kg": expected / np.where(logs > 0, logs, np.nan),
+            "this_year_kg": weight @ left.draws.this_year.mean(axis=0),
+            "next_year_kg": weight @ left.draws.next_year.mean(axis=0),
+            "own_weight": _own_weight(left, weight),
+            "rows": np.bincount(borne[counted], minlength=size).astype(float)}))
+    return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["expected"])]
+
+
+def _by_batch(left, kilos, rows, code):
+    """Sums of kilos by row: groups down, batches across."""
+    shape = (int(code.max()) + 1, len(left.record.pair))
+    return sparse.csr_matrix((kilos[rows], (code, left.seen.batch[rows])), shape=shape)
+
+
+def _own_weight(left, weight):
+    """1 - variance of the lasting factor with the record / without it; NaN where nothing is to come."""
+    share = weight @ sparse.diags(left.draws.to_come.mean(axis=0))
+    whole = np.asarray(share.sum(axis=1)).ravel()
+    mix = sparse.diags(1.0 / np.where(whole > 0, whole, 1.0)) @ share
+    before, after = model.lasting_variances(left.record, left.begin, left.fits, mix.tocsr())
+    return np.where(whole > 0, np.clip(1.0 - after / np.where(before > 0, before, 1.0), 0.0, 1.0), np.nan)
+
+
+def each_row(left: Remaining, each: pd.DataFrame) -> pd.DataFrame:
+    """The table expected_logs: remaining yield of every row of Logs that is inoculated."""
+    seen, rec, begin = left.seen, left.record, left.begin
+    inside = np.flatnonzero(seen.batch >= 0)
+    if not len(inside):
+        return results.empty("expected_logs")
+    to_come = left.draws.to_come
+    unit = to_come.mean(axis=0)
+    relative = np.where(unit > 0, to_come.var(axis=0) / np.where(unit > 0, unit, 1.0) ** 2, 0.0)
+    batch = seen.batch[inside]
+    standing = (seen.alive * seen.log_life_kg)[inside]
+    expected = standing * left.factor[inside] * unit[batch]
+    low, high = flush_range(expected, (1.0 + relative[batch]) * (1.0 + left.spread[inside]) - 1.0, begin)
+    one = sparse.identity(len(rec.pair), format="csr")
+    before, after = model.lasting_variances(rec, begin, left.fits, one)
+    own = 1.0 - (after[batch] + left.spread[inside]) / (before[batch] + left.spread_before[inside])
+    logs = seen.alive[inside]
+    return pd.DataFrame({
+        "row": each["row"].to_numpy()[inside], "log": each["log"].to_numpy()[inside], "logs": logs,
+        "season": np.maximum(rec.now[batch], 0).astype(float),
+        "start_kg": standing * start_to_come(left)[batch],
+        "expected_kg": expected, "low_kg": low, "high_kg": high,
+        "per_log_kg": expected / np.where(logs > 0, logs, np.nan),
+        "own_weight": np.where(logs > 0, np.clip(own, 0.0, 1.0), np.nan),
+        "told_apart": np.where(seen.told[inside], "yes", "no").astype(object),
+    })[list(results.COLUMNS["expected_logs"])]
+
+
+def fitted_kg(begin: model.Start, seen: Bearing, rec: model.Record, fitted: list) -> np.ndarray:
+    """By flat season: what the fit gives a row at its batch's level, the year's weather included, kg."""
+    at = model.layout(rec)
+    ago = np.minimum(seen.this_year - seen.year, at.years - 1)
+    level = np.zeros(len(seen.row))
+    for fit in fitted:
+        lasting = fit.mode[0] + fit.mode[at.pair(rec.pair)] + fit.mode[at.batch(np.arange(at.batches))]
+        share = fit.shares[np.minimum(seen.season, begin.horizon) - 1]
+        level += fit.chance * share * np.exp(fit.mode[1 + ago] + lasting[seen.batch[seen.row]])
+    return level * seen.logs * seen.part * seen.log_life_kg[seen.row]
+
+
+def flush_range(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model.Start):
+    """(low, high) of weights picked flush by flush around a level with this mean and relative variance.
+
+    The chance of no flush at all is that of a Poisson number with a gamma-spread mean; the rest is a gamma
+    of the same mean and variance. Low is 0 where no flush at all is likelier than one in ten.
+    """
+    mean, spread = np.asarray(mean_kg, dtype=float), np.maximum(relative_variance, 1e-6)
+    none = (1.0 + spread * mean / begin.flush_kg) ** (-1.0 / spread)
+    some = np.maximum(1.0 - none, 1e-12)
+    middle = np.where(mean > 0, mean / some, 1.0)
+    square = (mean ** 2 * (1.0 + spread) + begin.lump_kg * mean) / some
+    variance = np.maximum(square - middle ** 2, 1e-12 * middle ** 2)
+    ends = []
+    for end in (LOW, HIGH):
+        inside = np.clip((end - none) / some, 0.0, 1.0)
+        quantile = stats.gamma.ppf(inside, middle ** 2 / variance, scale=variance / middle)
+        ends.append(np.where((inside > 0) & (mean > 0), quantile, 0.0))
+    return ends[0], ends[1]
