@@ -6,7 +6,18 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from calc import answers, balances, expected, results, rollup_cost, rollup_months, rollup_yield, shopping
+from calc import (
+    answers,
+    bad_year,
+    balances,
+    contrasts,
+    expected,
+    results,
+    rollup_cost,
+    rollup_months,
+    rollup_yield,
+    shopping,
+)
 from calc.ledger import ledger
 from calc.results import Results
 from calc.sizes import sizes
@@ -51,6 +62,11 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
         hours=shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled),
         expected=expected.groups(left, each), expected_logs=expected.each_row(left, each),
+        contrasts=contrasts.contrasts(left.seen, each, left.begin),
+        plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
+        life_years=bad_year.life_years(left),
+        keep_retire=bad_year.keep_or_retire(left, each, bad_year.upkeep(left, views, frames),
+                                            bad_year.own_price(sold)),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],

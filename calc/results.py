@@ -185,6 +185,73 @@ COLUMNS = {
         "own_weight": ("share", "weight of the own record against the published start"),
         "told_apart": ("text", "yes where the row has weights of its own, no where it shares its batch's"),
     },
+    # The strain on wood that gave most a log against each other one, the closest first.
+    "contrasts": {
+        "best": ("text", "strain on wood that gave most for each log"),
+        "other": ("text", "the one it is set against"),
+        "best_per_log_kg": ("weight", "of the best, for each log over a whole life at this pace"),
+        "other_per_log_kg": ("weight", "of the other, likewise"),
+        "difference_kg": ("weight", "best less other"),
+        "low_kg": ("weight", "low end of the difference; 8 in 10 over all pairs together"),
+        "high_kg": ("weight", "high end, likewise"),
+        "best_logs": ("logs", "logs of the best that enter: those with weights of their own"),
+        "other_logs": ("logs", "of the other"),
+        "best_rows": ("whole", "rows of Logs behind the best"),
+        "other_rows": ("whole", "behind the other"),
+        "logs_needed": ("logs", "logs of each that would settle it; NaN where no number can be named"),
+        "words": ("text", "who gives more, or that it cannot be told yet and what would tell"),
+    },
+    "plan_actual": {
+        "inoculation_year": ("year", "calendar year of inoculation"),
+        "year": ("year", "calendar year of the picks"),
+        "season": ("whole", "season of life: 1 in the year after inoculation"),
+        "logs": ("logs", "logs there, mean of the season's begin and end"),
+        "part": ("share", "part of the season's harvest that usually lies behind on the as-of day"),
+        "planned_kg": ("weight", "planned by the published start for that part"),
+        "usual_kg": ("weight", "what these logs would give in a usual year, own record included"),
+        "actual_kg": ("weight", "marketable; NaN where the year is not written down"),
+        "lost_kg": ("weight", "planned less actual, never below 0"),
+        "rows": ("whole", "rows of Logs with a weight"),
+    },
+    "weather_years": {
+        "year": ("year", "calendar year"),
+        "planned_kg": ("weight", "planned by the published start, all logs"),
+        "actual_kg": ("weight", "marketable"),
+        "factor": ("share", "what the year did to every log at once; 1 in a usual year"),
+        "low": ("share", "one in ten below"),
+        "high": ("share", "one in ten above"),
+        "words": ("text", "a bad year, a good year, or not told apart"),
+        "rows": ("whole", "rows of Logs with a weight"),
+    },
+    "life_years": {
+        "season": ("whole", "season of life"),
+        "log_seasons": ("pieces", "seasons borne, summed over logs"),
+        "kg": ("weight", "marketable"),
+        "planned_kg": ("weight", "planned by the published start"),
+        "per_log_kg": ("weight", "for each log and season"),
+        "planned_per_log_kg": ("weight", "planned, likewise"),
+        "share": ("share", "per_log_kg over its sum: the shape of a life so far"),
+        "planned_share": ("share", "published share of the life yield"),
+        "rows": ("whole", "rows of Logs times seasons with a weight"),
+    },
+    # What is spent is gone whatever is decided: it stands here only to be set aside.
+    "keep_retire": {
+        "group": ("text", "inoculation year"),
+        "logs": ("logs", "logs alive"),
+        "spent": ("money", "cash and labour charged so far"),
+        "to_come_kg": ("weight", "expected still to come"),
+        "low_kg": ("weight", "one in ten below"),
+        "high_kg": ("weight", "one in ten above"),
+        "minutes_per_log": ("minutes", "upkeep a log and season, own record; NaN if none"),
+        "upkeep_per_log": ("money", "upkeep a log and season: labour and cash of the own record"),
+        "cost_to_come": ("money", "upkeep over the planned seasons left"),
+        "cost_to_come_per_kg": ("money per weight", "cost to come / weight to come"),
+        "season_kg": ("weight", "expected in the coming season"),
+        "season_cost": ("money", "upkeep of the coming season"),
+        "price_per_kg": ("money per weight", "own fresh sales after commission; NaN if none"),
+        "words": ("text", "keep, retire, or cannot tell yet and why"),
+        "rows": ("whole", "timed and paid lines behind the upkeep"),
+    },
     "hours": {
         "step": ("text", "step of the work"),
         "minutes_per_log": ("minutes", "minutes a log"),
@@ -264,5 +331,10 @@ class Results:
     hours: pd.DataFrame
     expected: pd.DataFrame
     expected_logs: pd.DataFrame
+    contrasts: pd.DataFrame
+    plan_actual: pd.DataFrame
+    weather_years: pd.DataFrame
+    life_years: pd.DataFrame
+    keep_retire: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

@@ -1,0 +1,148 @@
+"""Which strain on wood gives more, and which difference is only noise: the best against the rest.
+
+Weight a log, made equal for the seasons borne: a row's marketable weight over its logs times the published
+shares of the life yield (1/6, 1/3, 1/3, 1/6; RES-11) that lie behind it, so kg a log over a whole life at
+this pace. Each row that has weights of its own is one replicate, whether it holds one log or a batch: logs
+picked together say nothing of the scatter between them. Rows picked with others are left out.
+
+A group's weight is the ratio of sums; its variance that of a ratio over clusters (Cochran, Sampling
+Techniques, chapter 6, from memory), which for single logs of one age is the variance of their mean. The
+difference is judged as in Welch (1947), with Satterthwaite's (1946) degrees of freedom. Chance of a false
+"gives more" over all pairs of groups 2 in 10, shared out evenly (Bonferroni), because the best is picked out
+after looking: the same 8 in 10 as every range here. A wrong choice of strain costs a little yield, not a
+harvest; a stricter level would keep saying "cannot tell yet" for years.
+"""
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from calc import results
+from calc.bearing import Bearing
+from calc.rollup_yield import groupings
+from calc.yield_model import Start, life_shares
+
+FALSE_CHANCE = 0.2  # of a false "gives more" over all pairs; the ranges are 8 in 10; starting guess
+POWER = 0.8  # chance that the logs asked for would show the difference; common practice
+MOST_LOGS = 10000  # beyond, the difference is not worth the logs; starting guess
+FEWEST_ROWS = 2  # rows a group needs for a spread
+
+
+def replicates(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
+    """Rows that can be compared: group, kg (marketable), exposure (logs x share of a life borne), logs.
+
+    Only inoculated rows with weights of their own and a season behind them; a row told apart that gave
+    nothing counts with 0 kg. Seasons not written down are left out of both.
+    """
+    shares = np.append(life_shares(begin.life_seasons, begin.weights), 0.0)
+    share = shares[np.minimum(seen.season, begin.life_seasons + 1) - 1]
+    written = np.isin(seen.year, list(seen.recorded))
+    exposure = np.bincount(seen.row, np.where(written, seen.logs * seen.part * share, 0.0),
+                           minlength=len(seen.batch))
+    kg = np.bincount(seen.row, np.where(written, seen.kg, 0.0), minlength=len(seen.batch))
+    use = seen.told & (exposure > 0)
+    return pd.DataFrame({"group": groupings(each)["strain x wood"][use].to_numpy(), "kg": kg[use],
+                         "exposure": exposure[use], "logs": seen.count[use]})
+
+
+def ratio(kg, exposure):
+    """(kg for each unit of exposure, variance of it, degrees of freedom) over rows as clusters.
+
+    Degrees of freedom: rows, the fewer the more unequal, less 1. NaN variance for fewer than two rows.
+    """
+    kg, exposure = np.asarray(kg, dtype=float), np.asarray(exposure, dtype=float)
+    whole, rows = exposure.sum(), len(kg)
+    mean = kg.sum() / whole
+    if rows < FEWEST_ROWS:
+        return mean, math.nan, math.nan
+    off = kg - mean * exposure
+    variance = rows / (rows - 1) * float((off ** 2).sum()) / whole ** 2
+    return mean, variance, max(whole ** 2 / float((exposure ** 2).sum()) - 1.0, 1.0)
+
+
+def welch(mean_a, variance_a, free_a, mean_b, variance_b, free_b, false_chance):
+    """(difference, low, high) of two means with unequal variances of the mean; two-sided.
+
+    Welch (1947); degrees of freedom after Satterthwaite (1946). NaN ends where a variance is not known, or
+    where neither group shows any spread.
+    """
+    both = variance_a + variance_b
+    if not both > 0:
+        return mean_a - mean_b, math.nan, math.nan
+    free = both ** 2 / (variance_a ** 2 / free_a + variance_b ** 2 / free_b)
+    reach = float(stats.t.ppf(1.0 - false_chance / 2.0, free)) * math.sqrt(both)
+    return mean_a - mean_b, mean_a - mean_b - reach, mean_a - mean_b + reach
+
+
+def logs_needed(difference, variance_log_a, variance_log_b, false_chance, power=POWER):
+    """Logs in each group that would show the difference with this power, two-sided: normal theory.
+
+    (z of the level + z of the power)^2 x (both variances of one log) / difference^2, rounded up; NaN where
+    there is no difference or no spread. Unequal variances as in Welch (1947).
+    """
+    both = variance_log_a + variance_log_b
+    if not (abs(difference) > 0 and both > 0):
+        return math.nan
+    reach = stats.norm.ppf(1.0 - false_chance / 2.0) + stats.norm.ppf(power)
+    return float(math.ceil(round(float(reach ** 2 * both / difference ** 2), 9)))
+
+
+def log_variance(kg, exposure, logs):
+    """Variance of one log's kg over a whole life, as the rows show it: squared misses for each log.
+
+    A row of n logs misses by sqrt(n) times one log's miss if its logs go their own ways; where they share a
+    fate the misses are larger, and more logs are asked for.
+    """
+    kg, exposure, logs = (np.asarray(v, dtype=float) for v in (kg, exposure, logs))
+    if len(kg) < FEWEST_ROWS:
+        return math.nan
+    mean = kg.sum() / exposure.sum()
+    return float((logs * (kg / exposure - mean) ** 2).sum() / (len(kg) - 1))
+
+
+def contrasts(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
+    """The table contrasts: the strain on wood that gave most a log against each of the others.
+
+    The best is chosen among the groups with two rows or more; without such a group, among all.
+    """
+    table = replicates(seen, each, begin)
+    if table["group"].nunique() < 2:
+        return results.empty("contrasts")
+    groups = {}
+    for name, mine in table.groupby("group", sort=True):
+        mean, variance, free = ratio(mine["kg"], mine["exposure"])
+        groups[name] = (mean, variance, free, log_variance(mine["kg"], mine["exposure"], mine["logs"]),
+                        len(mine), float(mine["logs"].sum()))
+    several = [name for name, found in groups.items() if found[4] >= FEWEST_ROWS] or list(groups)
+    best = max(several, key=lambda name: groups[name][0])
+    level = FALSE_CHANCE / (len(groups) * (len(groups) - 1) / 2)
+    rows = [_contrast(best, other, groups[best], groups[other], level)
+            for other in sorted(groups, key=lambda name: -groups[name][0]) if other != best]
+    return pd.DataFrame(rows, columns=list(results.COLUMNS["contrasts"]))
+
+
+def _contrast(best, other, ours, theirs, level):
+    difference, low, high = welch(*ours[:3], *theirs[:3], level)
+    needed = logs_needed(difference, ours[3], theirs[3], level)
+    return (best, other, ours[0], theirs[0], difference, low, high, ours[5], theirs[5], float(ours[4]),
+            float(theirs[4]), needed if needed <= MOST_LOGS else math.nan,
+            words(best, other, low, high, min(ours[4], theirs[4]), needed))
+
+
+def words(best, other, low, high, rows, needed):
+    """The difference in words: who gives more, or that it cannot be told yet and what would tell."""
+    if low > 0:
+        return f"{best} gives more than {other}"
+    if high < 0:
+        return f"{other} gives more than {best}"
+    unsure = f"cannot tell yet whether {best} or {other} gives more"
+    if rows < FEWEST_ROWS:
+        return f"{unsure}: pick at least {FEWEST_ROWS} logs of each by themselves"
+    if math.isnan(needed):
+        return f"{unsure}: no difference or no scatter has shown"
+    if needed > MOST_LOGS:
+        return f"{unsure}: too close to settle with any likely number of logs"
+    return f"{unsure}: about {needed:,.0f} logs of each, picked by themselves, would settle it"
