@@ -140,7 +140,7 @@ REGISTRY = (
         ("practitioner", "umd_res11"), ((4, 48, 6, 2), "row 1: 0 in around, 3 in along")),
     Function(
         "BOLT_SPAWN", "Supplies", adapters.plain(supplies.plugs_needed), (_HOLES, _SPARE),
-        "plugs or thimbles, whole", "plugs", ("own_guess",),
+        "plugs or thimbles, whole", "plugs", ("arithmetic", "own_guess"),
         ((200, 0.05), "210 plugs")),
     Function(
         "BOLT_SPAWN_WEIGHT", "Supplies", adapters.plain(supplies.sawdust_weight),
@@ -160,7 +160,7 @@ REGISTRY = (
          Arg("pack_prices", "their prices; when one is blank the least left over is chosen", "money", True,
              kind="list")),
         "one row: packs of each size, then cost, then left over",
-        (("packs of each size", "packs"), ("cost", "money"), ("left over", "same unit")), ("own_guess",),
+        (("packs of each size", "packs"), ("cost", "money"), ("left over", "same unit")), ("arithmetic",),
         ((600, (100, 500, 1000), (9, 35, 60)), "1, 1 and 0 packs; 44.00; 0 left over")),
     Function(
         "BOLT_WAX", "Supplies", adapters.wax,

@@ -176,7 +176,7 @@ def _functions(sheet: ResultSheet, view: View, row: int) -> int:
     sheet.put(row + 1, 0, "Function", "header")
     sheet.put(row + 1, 1, "What it gives", "header")
     for col in range(2, 7):
-        sheet.put(row + 1, col, "How it is written" if col == 2 else "", "header")
+        sheet.put(row + 1, col, "Arguments" if col == 2 else "", "header")
     sheet.put(row + 1, 7, "Source", "header")
     for i, (name, result, source, written) in enumerate(rows):
         at = row + 2 + i
