@@ -3,9 +3,8 @@
 Planned: what the published start expects of that season of life (shares 1/6, 1/3, 1/3, 1/6 of the life
 yield over four seasons, RES-11; efficiency 0.044 x dry wood, Sabota 1996), for the logs that were there and
 the part of the season that lies behind. What a batch has cost so far is gone whatever is decided, so keep or
-retire rests on what is still to come: weight, and upkeep at the grower's own rate. A season pays while its
-weight times the price is above its upkeep (go on if price covers variable cost: Washington State University,
-EconS 350 notes, 2015).
+retire rests on what is still to come: weight at the own price against upkeep at the own rate (go on if price
+covers variable cost: Washington State University, EconS 350 notes, 2015).
 """
 from __future__ import annotations
 
@@ -16,15 +15,19 @@ import pandas as pd
 
 from calc import results
 from calc import yield_model as model
-from calc.bearing import Bearing, first_day, usable
+from calc.bearing import Bearing, usable
 from calc.expected import Remaining, fitted_kg, range_of
-from calc.yard import TINY, day_column, numbers, words
+from calc.yard import TINY, Yard, day_column, numbers, words
 
 SETTING_UP = ("felled", "inoculated", "waxed", "stacked")  # work that is done once; the rest is upkeep
 SET_UP_COSTS = ("spawn", "wax", "wood", "tool", "gear", "land")  # spent once or kept for years; not upkeep
+YEAR_DAYS = 365.25
 KEEP, RETIRE, UNKNOWN = "keep", "retire", "cannot tell yet"
+LIKELY = "keep: it likely pays"
 BAD, GOOD, USUAL = "a bad year", "a good year", "not told apart from a usual year"
-CLOSE = "close: it likely costs more than it brings"
+CLOSE = "close: it likely brings less than its upkeep"
+CASH_ONLY = "pays its cash, not your hours"
+ORDER = (RETIRE, CASH_ONLY, CLOSE, LIKELY, KEEP)  # from worst to best
 
 
 def planned_kg(seen: Bearing, begin: model.Start) -> np.ndarray:
@@ -104,29 +107,38 @@ def life_years(left: Remaining) -> pd.DataFrame:
     return found[list(results.COLUMNS["life_years"])]
 
 
-def upkeep(left: Remaining, views: dict, frames: dict) -> dict:
-    """Upkeep for each log and season at the grower's own rate: minutes, labour, cash; NaN if none is known.
+def upkeep(left: Remaining, yard: Yard, views: dict, frames: dict) -> dict:
+    """Upkeep for each log and year at the grower's own rate: minutes, labour, cash; NaN if none is known.
 
-    Labour: timed events but felling, inoculating, waxing and stacking. Cash: Costs rows but spawn, wax, wood,
-    tools, gear, land and rows with a life. Both over the log-seasons borne up to the as-of day, from the
-    first of them on. views: cash and labour of calc.rollup_cost, by line of Costs and Events in `frames`.
+    Labour: timed events but felling, inoculating, waxing and stacking; picking is upkeep. Cash: Costs rows
+    but spawn, wax, wood, tools, gear, land and rows with a life. Both over the years all logs have stood
+    since they were inoculated. views: cash and labour of calc.rollup_cost, by line of Costs and Events in
+    `frames`.
     """
     cash, labour = views["cash"], views["labour"]
-    bills, events = (frames.get(name, pd.DataFrame()) for name in ("costs", "events"))
-    seen = left.seen
-    borne = float((seen.logs * seen.part).sum())
-    first = int(first_day(seen.year.min())) if len(seen.row) else 0
+    bills = frames.get("costs", pd.DataFrame())
+    years, first = log_years(yard)
     work = ~labour.later & (labour.hours > 0) & ~np.isin(labour.label, SETTING_UP)
-    work &= day_column(events, "date") >= first
+    work &= day_column(frames.get("events", pd.DataFrame()), "date") >= first
     paid = ~cash.later & ~np.isin(words(bills, "category"), SET_UP_COSTS)
     paid &= ~(numbers(bills, "life_years", 0.0) > 0) & (day_column(bills, "date") >= first)
-    known = borne > TINY
 
     def rate(values, mask):
-        return float(values[mask].sum()) / borne if known and mask.any() else np.nan
+        return float(values[mask].sum()) / years if years > TINY and mask.any() else np.nan
 
     return {"minutes": 60.0 * rate(labour.hours, work), "labour": rate(labour.amount, work),
             "cash": rate(cash.amount, paid), "rows": int(work.sum() + paid.sum())}
+
+
+def log_years(yard: Yard):
+    """(years that logs have stood in the yard since they were inoculated, first day of inoculation)."""
+    known = yard.is_inoculated()
+    if not known.any():
+        return 0.0, 0
+    stood = float((yard.count * (yard.as_of - yard.inoculated))[known].sum())
+    gone = known[yard.exit_log]
+    after = yard.as_of - np.maximum(yard.exit_day, yard.inoculated[yard.exit_log])[gone]
+    return (stood - float((yard.exit_take[gone] * after).sum())) / YEAR_DAYS, int(yard.inoculated[known].min())
 
 
 def own_price(sold: pd.DataFrame) -> float:
@@ -137,65 +149,71 @@ def own_price(sold: pd.DataFrame) -> float:
 
 
 def keep_or_retire(left: Remaining, each: pd.DataFrame, rates: dict, price_per_kg: float) -> pd.DataFrame:
-    """The table keep_retire: by inoculation year, what is spent set aside, and whether the next season pays.
+    """The table keep_retire: by inoculation year, what is spent set aside, and whether the rest pays.
 
-    price_per_kg: money for a kg in the grower's own sales, NaN if none. Next season: the rest of this
-    calendar year, or the next one where this year's harvest usually lies behind or has not begun.
+    price_per_kg: money for a kg in the grower's own sales, NaN if none. Looked at twice: up to the end of
+    the next calendar year, and over the planned life; the better of the two counts, for young logs have
+    their best seasons still before them.
     """
     seen = left.seen
     inside = seen.batch >= 0
     if not inside.any():
         return results.empty("keep_retire")
     spent = (each["cash"] + each["labour"]).to_numpy()
-    known_rates = [rates[name] for name in ("labour", "cash") if not np.isnan(rates[name])]
-    season_cost = sum(known_rates) if known_rates else np.nan
     rows = []
     for year in np.unique(seen.inoculation_year):
         mine = np.flatnonzero(inside & (seen.inoculation_year[seen.batch] == year))
-        gone = float(spent[mine].sum())
-        rows.append(_one_year(left, mine, int(year), gone, rates, season_cost, price_per_kg))
+        rows.append(_one_year(left, mine, int(year), float(spent[mine].sum()), rates, price_per_kg))
     return pd.DataFrame(rows, columns=list(results.COLUMNS["keep_retire"]))
 
 
-def seasons_to_come(begin: model.Start, now: int, passed: float) -> float:
-    """Seasons of the planned life that a log still has before it, the rest of this one as a part."""
-    if now < 1:
-        return float(begin.life_seasons)
-    return max(begin.life_seasons - now + 1.0 - passed, 0.0)
+def years_to_come(life_seasons: int, season: int, gone: float) -> float:
+    """Years of upkeep up to the end of the planned life, or of next year if that is later.
+
+    season: of life in this calendar year, 0 in the year of inoculation; gone: part of this year gone by.
+
+    >>> years_to_come(4, 2, 0.5)
+    2.5
+    """
+    return max(life_seasons - season + 1, 2) - gone
 
 
-def _one_year(left, mine, year, spent, rates, season_cost, price):
-    seen, begin = left.seen, left.begin
+def _one_year(left, mine, year, spent, rates, price):
+    seen = left.seen
     logs = float(seen.alive[mine].sum())
     weight = np.bincount(seen.batch[mine], (seen.alive * seen.log_life_kg * left.factor)[mine],
                          minlength=len(left.record.pair))
     to_come = left.draws.to_come @ weight
-    now = seen.this_year - year
-    ahead = now < 1 or 1.0 - seen.passed < TINY
-    season_kg = (left.draws.next_year if ahead else left.draws.this_year) @ weight
-    part = 1.0 if ahead else 1.0 - seen.passed
-    low, high = range_of(np.column_stack((to_come, season_kg)), begin)
-    cost = logs * season_cost * max(seasons_to_come(begin, now, seen.passed), part)
-    season_bill = logs * season_cost * part
-    mean = float(to_come.mean())
-    said = decide(logs, float(season_kg.mean()), low[1], high[1], season_bill, price)
-    return (str(year), logs, spent, mean, low[0], high[0], rates["minutes"], season_cost, cost,
-            cost / mean if mean > TINY else np.nan, float(season_kg.mean()), season_bill, price, said,
+    soon = (left.draws.this_year + left.draws.next_year) @ weight
+    low, high = range_of(np.column_stack((to_come, soon)), left.begin)
+    mean = (float(to_come.mean()), float(soon.mean()))
+    years = (years_to_come(left.begin.life_seasons, seen.this_year - year, seen.gone), 2.0 - seen.gone)
+    known = [rates[name] for name in ("labour", "cash") if not np.isnan(rates[name])]
+    each_year = sum(known) if known else np.nan
+    cost = [logs * each_year * span for span in years]
+    bills = [logs * np.nan_to_num(rates["cash"]) * span for span in years]
+    said = decide(logs, list(zip(mean, low, high, cost, bills, strict=True)), price)
+    return (str(year), logs, spent, mean[0], low[0], high[0], rates["minutes"], rates["cash"], each_year,
+            cost[0], cost[0] / mean[0] if mean[0] > TINY else np.nan, mean[1], cost[1], price, said,
             float(rates["rows"]))
 
 
-def decide(logs, season_kg, low_kg, high_kg, season_cost, price):
-    """Keep or retire in words: the coming season's weight at the own price against its upkeep."""
+def decide(logs, spans, price):
+    """Keep or retire in words. spans: (mean, low, high weight, upkeep, its cash part) of each look ahead."""
     if logs <= 0:
         return "none left"
-    if np.isnan(season_cost) and np.isnan(price):
-        return f"{UNKNOWN}: no upkeep and no sale is written down"
-    if np.isnan(season_cost):
+    if np.isnan(spans[0][3]):
         return f"{UNKNOWN}: no upkeep is written down"
     if np.isnan(price):
-        return f"{UNKNOWN}: no sale is written down; a season must bring {season_cost:,.2f}"
-    if low_kg * price > season_cost:
+        return f"{UNKNOWN}: no fresh sale with a price is written down"
+    return max((_pays(*span, price) for span in spans), key=ORDER.index)
+
+
+def _pays(mean, low, high, cost, bills, price):
+    if low * price > cost:
         return KEEP
-    if high_kg * price < season_cost:
-        return RETIRE
-    return f"{KEEP}, but it may not pay" if season_kg * price > season_cost else CLOSE
+    if mean * price > cost:
+        return LIKELY
+    if high * price > cost:
+        return CLOSE
+    return CASH_ONLY if mean * price > bills else RETIRE

@@ -28,7 +28,9 @@ class Bearing:
 
     batch: by row, its strain on wood and inoculation year, -1 before inoculation; pair: by batch;
     log_life_kg: by row, life yield of one log at the published start; told: by row, True where the record
-    tells it apart from its neighbours in the batch.
+    tells it apart from its neighbours in the batch; cluster: by row, the rows picked together over the
+    years, all of one strain on wood, -1 where they cannot be held against others; gone: part of the current
+    year gone by; passed: part of its harvest that usually lies behind.
     """
 
     batch: np.ndarray
@@ -38,7 +40,9 @@ class Bearing:
     alive: np.ndarray
     log_life_kg: np.ndarray
     told: np.ndarray
+    cluster: np.ndarray
     this_year: int
+    gone: float
     passed: float
     recorded: set
     row: np.ndarray
@@ -66,7 +70,7 @@ def bearing(found: Parts, yard: Yard, each: pd.DataFrame, begin: Start) -> Beari
     """The seasons of every inoculated row up to the as-of day."""
     this_year = int(years_of(yard.as_of))
     batch, pair, inoculation_year = _batches(each, yard)
-    recorded, passed = _written_down(found, yard.as_of, this_year)
+    recorded, passed, gone = _written_down(found, yard.as_of, this_year)
     rows = np.flatnonzero(batch >= 0)
     seasons = np.maximum(this_year - inoculation_year[batch[rows]], 0)
     row = np.repeat(rows, seasons)
@@ -79,11 +83,12 @@ def bearing(found: Parts, yard: Yard, each: pd.DataFrame, begin: Start) -> Beari
     usual = np.nanmean(dry) if np.isfinite(dry).any() else begin.dry_wood_kg
     life = begin.efficiency * np.where(np.isfinite(dry) & (dry > 0), dry, usual)
     out = Bearing(batch, pair, inoculation_year, yard.count, yard.alive(), life,
-                  np.zeros(len(yard), dtype=bool), this_year, passed, recorded, row, year, season, logs,
-                  np.maximum(kg, 0.0), np.where(year == this_year, passed, 1.0),
+                  np.zeros(len(yard), dtype=bool), np.full(len(yard), -1), this_year, gone, passed, recorded,
+                  row, year, season, logs, np.maximum(kg, 0.0), np.where(year == this_year, passed, 1.0),
                   np.zeros(len(row), dtype=np.int64))
     out.component = _components(found, out)
     out.told = _told_apart(out, shared, kg)
+    out.cluster = _clusters(found, out, each)
     return out
 
 
@@ -102,7 +107,7 @@ def _batches(each, yard):
 
 
 def _written_down(found, as_of, this_year):
-    """(years with a weight, part of the current year's harvest that usually lies behind).
+    """(years with a weight, usual part of this year's harvest that lies behind, part of the year gone by).
 
     That part starts from an even year (starting guess) and follows the grower's own finished years, each
     counting as much as the start.
@@ -113,11 +118,11 @@ def _written_down(found, as_of, this_year):
     even = into / float(first_day(this_year + 1) - first_day(this_year))
     finished = bears & (year < this_year)
     if not finished.any():
-        return recorded, even
+        return recorded, even, even
     early = finished & (found.day - first_day(year) + 1 <= into)
     own = found.picked[early].sum() / found.picked[finished].sum()
     count = len(np.unique(year[finished]))
-    return recorded, float((even + count * own) / (1 + count))
+    return recorded, float((even + count * own) / (1 + count)), even
 
 
 def _weights(found, batch, inoculation_year, rows, seasons, this_year):
@@ -171,6 +176,23 @@ def _told_apart(out, shared, kg):
     own = shared[inside] <= MIXED_SHARE * total[inside]
     told[inside] = np.where(total[inside] > 0, own, alone[out.batch[inside]])
     return told
+
+
+def _clusters(found: Parts, out: Bearing, each: pd.DataFrame) -> np.ndarray:
+    """Rows that lines name together hang together; those over several strains on woods are of no use."""
+    rows = len(out.batch)
+    strain_wood = pd.factorize(groupings(each)["strain x wood"])[0]
+    mine = (found.log >= 0) & (found.picked > 0)
+    line, log, kg = found.line[mine], found.log[mine], found.picked[mine]
+    across = pd.Series(strain_wood[log]).groupby(line).transform("nunique").to_numpy() > 1
+    if kg[across].sum() <= MIXED_SHARE * kg.sum():
+        line, log = line[~across], log[~across]
+    head = pd.Series(log).groupby(line).transform("first").to_numpy(dtype=np.int64)
+    graph = sparse.coo_matrix((np.ones(len(log)), (head, log)), shape=(rows, rows))
+    cluster = connected_components(graph, directed=False)[1].astype(np.int64)
+    pairs = pd.Series(strain_wood).groupby(cluster).transform("nunique").to_numpy()
+    picked = np.bincount(log, minlength=rows) > 0
+    return np.where((out.batch >= 0) & (picked | out.told) & (pairs == 1), cluster, -1)
 
 
 def usable(out: Bearing, begin: Start) -> np.ndarray:

@@ -2,8 +2,8 @@
 
 Weight a log, made equal for the seasons borne: a row's marketable weight over its logs times the published
 shares of the life yield (1/6, 1/3, 1/3, 1/6; RES-11) that lie behind it, so kg a log over a whole life at
-this pace. Each row that has weights of its own is one replicate, whether it holds one log or a batch: logs
-picked together say nothing of the scatter between them. Rows picked with others are left out.
+this pace. Logs picked together say nothing of the scatter between them: each log, batch or set of rows with
+weights of its own is one replicate. Rows picked with logs of another strain or wood are left out.
 
 A group's weight is the ratio of sums; its variance that of a ratio over clusters (Cochran, Sampling
 Techniques, chapter 6, from memory), which for single logs of one age is the variance of their mean. The
@@ -28,14 +28,14 @@ from calc.yield_model import Start, life_shares
 FALSE_CHANCE = 0.2  # of a false "gives more" over all pairs; the ranges are 8 in 10; starting guess
 POWER = 0.8  # chance that the logs asked for would show the difference; common practice
 MOST_LOGS = 10000  # beyond, the difference is not worth the logs; starting guess
-FEWEST_ROWS = 2  # rows a group needs for a spread
+FEWEST = 2  # replicates a group needs for a spread
 
 
 def replicates(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
-    """Rows that can be compared: group, kg (marketable), exposure (logs x share of a life borne), logs.
+    """What can be compared: group, kg (marketable), exposure (logs x share of a life borne), logs, rows.
 
-    Only inoculated rows with weights of their own and a season behind them; a row told apart that gave
-    nothing counts with 0 kg. Seasons not written down are left out of both.
+    Only what has weights of its own and a season behind it; a row told apart that gave nothing counts with
+    0 kg. Seasons not written down are left out of both.
     """
     shares = np.append(life_shares(begin.life_seasons, begin.weights), 0.0)
     share = shares[np.minimum(seen.season, begin.life_seasons + 1) - 1]
@@ -43,20 +43,23 @@ def replicates(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
     exposure = np.bincount(seen.row, np.where(written, seen.logs * seen.part * share, 0.0),
                            minlength=len(seen.batch))
     kg = np.bincount(seen.row, np.where(written, seen.kg, 0.0), minlength=len(seen.batch))
-    use = seen.told & (exposure > 0)
-    return pd.DataFrame({"group": groupings(each)["strain x wood"][use].to_numpy(), "kg": kg[use],
-                         "exposure": exposure[use], "logs": seen.count[use]})
+    use = (seen.cluster >= 0) & (exposure > 0)
+    table = pd.DataFrame({"cluster": seen.cluster[use], "kg": kg[use], "exposure": exposure[use],
+                          "logs": seen.count[use], "rows": 1.0,
+                          "group": groupings(each)["strain x wood"].to_numpy()[use]})
+    sums = {name: "sum" for name in ("kg", "exposure", "logs", "rows")}
+    return table.groupby("cluster", as_index=False).agg({"group": "first", **sums})
 
 
 def ratio(kg, exposure):
-    """(kg for each unit of exposure, variance of it, degrees of freedom) over rows as clusters.
+    """(kg for each unit of exposure, variance of it, degrees of freedom) over replicates.
 
-    Degrees of freedom: rows, the fewer the more unequal, less 1. NaN variance for fewer than two rows.
+    Degrees of freedom: replicates, the fewer the more unequal, less 1. NaN variance for fewer than two.
     """
     kg, exposure = np.asarray(kg, dtype=float), np.asarray(exposure, dtype=float)
     whole, rows = exposure.sum(), len(kg)
     mean = kg.sum() / whole
-    if rows < FEWEST_ROWS:
+    if rows < FEWEST:
         return mean, math.nan, math.nan
     off = kg - mean * exposure
     variance = rows / (rows - 1) * float((off ** 2).sum()) / whole ** 2
@@ -78,26 +81,36 @@ def welch(mean_a, variance_a, free_a, mean_b, variance_b, free_b, false_chance):
 
 
 def logs_needed(difference, variance_log_a, variance_log_b, false_chance, power=POWER):
-    """Logs in each group that would show the difference with this power, two-sided: normal theory.
+    """Logs in each group that would show the difference with this power, two-sided.
 
-    (z of the level + z of the power)^2 x (both variances of one log) / difference^2, rounded up; NaN where
-    there is no difference or no spread. Unequal variances as in Welch (1947).
+    The smallest n with n x difference^2 >= (t of the level + t of the power)^2 x (both variances of one
+    log), t on 2(n - 1) degrees of freedom; NaN where there is no difference or no spread, inf beyond
+    MOST_LOGS.
+
+    >>> logs_needed(1.0, 1.0, 1.0, 0.05, 0.9)
+    23.0
     """
     both = variance_log_a + variance_log_b
     if not (abs(difference) > 0 and both > 0):
         return math.nan
-    reach = stats.norm.ppf(1.0 - false_chance / 2.0) + stats.norm.ppf(power)
-    return float(math.ceil(round(float(reach ** 2 * both / difference ** 2), 9)))
+    scale = both / difference ** 2
+    logs = max(2, math.ceil(scale * (stats.norm.ppf(1.0 - false_chance / 2.0) + stats.norm.ppf(power)) ** 2))
+    while logs <= MOST_LOGS:
+        ends = stats.t.ppf((1.0 - false_chance / 2.0, power), 2 * (logs - 1))
+        if logs >= scale * float(ends.sum()) ** 2:
+            return float(logs)
+        logs += 1
+    return math.inf
 
 
 def log_variance(kg, exposure, logs):
-    """Variance of one log's kg over a whole life, as the rows show it: squared misses for each log.
+    """Variance of one log's kg over a whole life, as the replicates show it: squared misses for each log.
 
-    A row of n logs misses by sqrt(n) times one log's miss if its logs go their own ways; where they share a
+    A batch of n logs misses by sqrt(n) times one log's miss if its logs go their own ways; where they share a
     fate the misses are larger, and more logs are asked for.
     """
     kg, exposure, logs = (np.asarray(v, dtype=float) for v in (kg, exposure, logs))
-    if len(kg) < FEWEST_ROWS:
+    if len(kg) < FEWEST:
         return math.nan
     mean = kg.sum() / exposure.sum()
     return float((logs * (kg / exposure - mean) ** 2).sum() / (len(kg) - 1))
@@ -106,7 +119,7 @@ def log_variance(kg, exposure, logs):
 def contrasts(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
     """The table contrasts: the strain on wood that gave most a log against each of the others.
 
-    The best is chosen among the groups with two rows or more; without such a group, among all.
+    The best is chosen among the groups with two replicates or more; without such a group, among all.
     """
     table = replicates(seen, each, begin)
     if table["group"].nunique() < 2:
@@ -115,8 +128,8 @@ def contrasts(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
     for name, mine in table.groupby("group", sort=True):
         mean, variance, free = ratio(mine["kg"], mine["exposure"])
         groups[name] = (mean, variance, free, log_variance(mine["kg"], mine["exposure"], mine["logs"]),
-                        len(mine), float(mine["logs"].sum()))
-    several = [name for name, found in groups.items() if found[4] >= FEWEST_ROWS] or list(groups)
+                        len(mine), float(mine["logs"].sum()), float(mine["rows"].sum()))
+    several = [name for name, found in groups.items() if found[4] >= FEWEST] or list(groups)
     best = max(several, key=lambda name: groups[name][0])
     level = FALSE_CHANCE / (len(groups) * (len(groups) - 1) / 2)
     rows = [_contrast(best, other, groups[best], groups[other], level)
@@ -127,8 +140,8 @@ def contrasts(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
 def _contrast(best, other, ours, theirs, level):
     difference, low, high = welch(*ours[:3], *theirs[:3], level)
     needed = logs_needed(difference, ours[3], theirs[3], level)
-    return (best, other, ours[0], theirs[0], difference, low, high, ours[5], theirs[5], float(ours[4]),
-            float(theirs[4]), needed if needed <= MOST_LOGS else math.nan,
+    return (best, other, ours[0], theirs[0], difference, low, high, ours[5], theirs[5],
+            ours[6], theirs[6], float(ours[4]), float(theirs[4]), math.nan if math.isinf(needed) else needed,
             words(best, other, low, high, min(ours[4], theirs[4]), needed))
 
 
@@ -139,10 +152,10 @@ def words(best, other, low, high, rows, needed):
     if high < 0:
         return f"{other} gives more than {best}"
     unsure = f"cannot tell yet whether {best} or {other} gives more"
-    if rows < FEWEST_ROWS:
-        return f"{unsure}: pick at least {FEWEST_ROWS} logs of each by themselves"
+    if rows < FEWEST:
+        return f"{unsure}: pick at least {FEWEST} logs of each by themselves"
     if math.isnan(needed):
         return f"{unsure}: no difference or no scatter has shown"
-    if needed > MOST_LOGS:
+    if math.isinf(needed):
         return f"{unsure}: too close to settle with any likely number of logs"
     return f"{unsure}: about {needed:,.0f} logs of each, picked by themselves, would settle it"

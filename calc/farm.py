@@ -65,7 +65,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         contrasts=contrasts.contrasts(left.seen, each, left.begin),
         plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
         life_years=bad_year.life_years(left),
-        keep_retire=bad_year.keep_or_retire(left, each, bad_year.upkeep(left, views, frames),
+        keep_retire=bad_year.keep_or_retire(left, each, bad_year.upkeep(left, yard, views, frames),
                                             bad_year.own_price(sold)),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
