@@ -138,7 +138,8 @@ def log_years(yard: Yard):
     stood = float((yard.count * (yard.as_of - yard.inoculated))[known].sum())
     gone = known[yard.exit_log]
     after = yard.as_of - np.maximum(yard.exit_day, yard.inoculated[yard.exit_log])[gone]
-    return (stood - float((yard.exit_take[gone] * after).sum())) / YEAR_DAYS, int(yard.inoculated[known].min())
+    stood -= float((yard.exit_take[gone] * after).sum())
+    return stood / YEAR_DAYS, int(yard.inoculated[known].min())
 
 
 def own_price(sold: pd.DataFrame) -> float:

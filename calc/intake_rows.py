@@ -362,11 +362,11 @@ def _guess(sheet: Sheet, index: int, column: str, value: float) -> str:
         sizes = [context.typed(columns[key][index], "length") for key in ("length_m", "diameter_m")]
         return f"If diameter and length are changed over, type {sizes[0]} and {sizes[1]}"
     if column != "length_m" and 12 * 0.0254 < value <= 45 * 0.0254 and _within(value / np.pi, usual):
-        return f"If it is the girth, type {context.typed(round(value / np.pi, 6), 'diameter')}"
+        return f"If it is the girth, type {context.rounded(value / np.pi, 'diameter')}"
     typed = value / context.factor("length")
     for unit, size in (("ft", 0.3048), ("mm", 0.001), ("cm", 0.01), ("in", 0.0254), ("m", 1.0)):
         if unit != context.unit("length") and _within(typed * size, usual):
-            return f"If {format_number(typed)} {unit} was meant, type {context.typed(typed * size, 'length')}"
+            return f"If {format_number(typed)} {unit} was meant, type {context.rounded(typed * size, 'length')}"
     return ""
 
 

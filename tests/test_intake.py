@@ -84,7 +84,7 @@ def test_a_size_typed_as_text_is_read_in_silence(typed, inches):
     ("diameter", None, "nothing was typed. Needed: inches. Type the diameter."),
     ("diameter", -4.0, "-4 in is negative. Needed: inches, 0.197 to 59.1. Type it again."),
     ("length", 1200.0, "1200 in is beyond reason. Needed: inches, 1.97 to 472. If 1200 mm was "
-     "meant, type 47.2441."),
+     "meant, type 47.2."),
     ("count", 2.5, "2.5 is not a whole number. Needed: a whole number, 1 or more. Type it again."),
     ("log", None, "nothing was typed. Needed: a name for this log. Type a name used once, such as A1."),
     ("log", dt.datetime(2026, 3, 1), "a name was stored as the date 1 Mar 2026. Needed: a log name. "
@@ -105,7 +105,7 @@ def test_a_date_in_a_size_follows_the_order_of_the_workbook():
 
 @pytest.mark.parametrize("column, typed, words", [
     ("diameter", 14.0, "14 in is unusual. Needed: inches, usually 2 to 12. If it is the girth, "
-     "type 4.45634; it is used as typed."),
+     "type 4.46; it is used as typed."),
     ("length", 4.0, "4 in is unusual. Needed: inches, usually 7.87 to 98.4. If 4 ft was meant, type "
      "48; it is used as typed."),
     ("hole_spacing", 30.0, "30 in is unusual. Needed: inches, usually 1.97 to 15.7. Check it; "
