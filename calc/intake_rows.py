@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import difflib
 import re
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from calc import tables
 from calc.intake_cells import Sheet, blank_cells, left_out, mapped
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed, quantity_of, span
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote, type_one
@@ -99,8 +101,14 @@ def _total_rows(sheet: Sheet, typed) -> np.ndarray:
 # ---- choices -----------------------------------------------------------------------------------
 
 
-def match(text: str, known: dict[str, str]) -> tuple[str | None, bool, list[str]]:
-    """(list entry meant or None, whether it is only near in spelling, nearest entries).
+@lru_cache(maxsize=None)
+def other_words(list_name: str) -> dict[str, str]:
+    """Other words of the trade for a list's entries: plain spelling typed -> plain spelling meant."""
+    return {plain(r["typed"]): plain(r["meant"]) for r in tables.rows("other_words") if r["list"] == list_name}
+
+
+def match(text: str, known: dict[str, str], list_name: str = "") -> tuple[str | None, bool, list[str]]:
+    """(list entry meant or None, whether it is another word or only near in spelling, nearest entries).
 
     known: plain spelling -> entry. A near entry is taken where it is clearly the nearest and differs in no
     number and no short word, so that Helper 1 is never taken for Helper 2.
@@ -108,12 +116,25 @@ def match(text: str, known: dict[str, str]) -> tuple[str | None, bool, list[str]
     bare = plain(text)
     if bare in known:
         return known[bare], False, []
+    meant = other_words(list_name).get(bare)
+    if meant in known:
+        return known[meant], True, []
     close = difflib.get_close_matches(bare, list(known), 3, 0.6)
     scores = [difflib.SequenceMatcher(None, bare, c).ratio() for c in close]
     lead = scores[0] - scores[1] if len(scores) > 1 else 1.0
     if close and scores[0] >= NEAR and lead >= CLEAR and _marks(text) == _marks(known[close[0]]):
         return known[close[0]], True, []
-    return None, False, [known[c] for c in close]
+    return None, False, [known[c] for c in close] or _by_word(text, known)
+
+
+def _by_word(text: str, known: dict[str, str]) -> list[str]:
+    """Entries that hold a word spelt much like the text: "shitake" -> those of shiitake."""
+    entries: dict[str, list[str]] = {}
+    for entry in known.values():
+        for word in re.findall(r"\w+", entry.casefold()):
+            entries.setdefault(word, []).append(entry)
+    close = difflib.get_close_matches(text.casefold().strip(), list(entries), 1, 0.8)
+    return entries[close[0]][:3] if close else []
 
 
 def _marks(text: str) -> list[str]:
@@ -154,7 +175,7 @@ def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, e
         if asked >= MOST_NEW and not fixed:
             new.append(known.get(plain(text), text))
             continue
-        entry, near, offers = (text, False, []) if text in entries else match(text, known)
+        entry, near, offers = (text, False, []) if text in entries else match(text, known, list_name)
         new.append(entry if entry is not None or fixed else text)
         if entry is not None and not near:
             continue

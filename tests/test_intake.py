@@ -276,3 +276,20 @@ def test_a_pasted_column_with_half_its_dates_turned_round_is_noticed():
         'Events, Date: 4 dates probably have day and month changed over: each has a day of 12 or less, '
         'others such as "17/05/2026" stayed text, and the rows run better in time the other way. Needed: '
         'real dates. Change day and month over in those cells, or paste the column again.']
+
+
+def test_other_words_of_the_trade_are_known():
+    from calc import tables
+    from calc.intake_rows import match
+    from workbook_template.lists_tables import EVENT_KINDS, FIXED_LISTS
+    entries = {"event_kinds": [k[0] for k in EVENT_KINDS], "sale_kinds": list(FIXED_LISTS["sale_kinds"])}
+    for row in tables.rows("other_words"):
+        known = {tables.plain(e): e for e in entries[row["list"]]}
+        assert row["meant"] in known.values() and tables.plain(row["typed"]) not in known, row
+        assert match(row["typed"].title() + " ", known, row["list"]) == (row["meant"], True, []), row
+
+
+def test_a_word_of_an_entry_is_offered():
+    from calc.intake_rows import match
+    known = {"shiitakewiderange": "shiitake, wide range", "oyster": "oyster"}
+    assert match("shitake", known, "strains") == (None, False, ["shiitake, wide range"])
