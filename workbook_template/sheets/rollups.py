@@ -4,6 +4,7 @@ from __future__ import annotations
 from calc.results import COLUMNS, NO_LOG
 from workbook_template import schema
 from workbook_template.results import Chart, ChartSeries, ResultSheet
+from workbook_template.sheets import yield_blocks
 from workbook_template.sheets.view import KIND_LOOKS, View
 
 NOT_YET = "Filled by a refresh. Type your logs, then run a refresh: boltbook refresh and the name of this file."
@@ -90,6 +91,8 @@ def yield_sheet(view: View) -> ResultSheet:
         pick = span_of(frame, "strain x wood", top + 1)
     sheet.section(top - 1, "By group")
     end = sheet.table(top, 0, heads, groups) + 1
+    if results is not None:
+        end = yield_blocks.draw(sheet, view, end)
     if results is not None and len(results.seasons):
         end = _seasons(sheet, view, end) + 1
     sheet.section(end, "By month")
