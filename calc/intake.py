@@ -13,7 +13,8 @@ import pandas as pd
 
 from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
-from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet, read_choice
+from calc.intake_choices import read_choice
+from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE

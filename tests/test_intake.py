@@ -280,7 +280,7 @@ def test_a_pasted_column_with_half_its_dates_turned_round_is_noticed():
 
 def test_other_words_of_the_trade_are_known():
     from calc import tables
-    from calc.intake_rows import match
+    from calc.intake_choices import match
     from workbook_template.lists_tables import EVENT_KINDS, FIXED_LISTS
     entries = {"event_kinds": [k[0] for k in EVENT_KINDS], "sale_kinds": list(FIXED_LISTS["sale_kinds"])}
     for row in tables.rows("other_words"):
@@ -290,6 +290,6 @@ def test_other_words_of_the_trade_are_known():
 
 
 def test_a_word_of_an_entry_is_offered():
-    from calc.intake_rows import match
+    from calc.intake_choices import match
     known = {"shiitakewiderange": "shiitake, wide range", "oyster": "oyster"}
     assert match("shitake", known, "strains") == (None, False, ["shiitake, wide range"])
