@@ -17,7 +17,7 @@ from calc import results
 from calc import yield_model as model
 from calc.bearing import Bearing, bearing, record, rows_within_batch, usable
 from calc.rollup_yield import Parts, groupings
-from calc.yard import Yard
+from calc.yard import TINY, Yard
 
 LOW, HIGH = 0.1, 0.9
 
@@ -60,12 +60,18 @@ def start_to_come(left: Remaining) -> np.ndarray:
 
 
 def range_of(draws_kg: np.ndarray, begin: model.Start, seed: int = model.SEED):
-    """(low, high) of weights whose means are the draws (rows: draws), each picked flush by flush."""
-    random = np.random.default_rng(seed)
-    flushes = random.poisson(draws_kg / begin.flush_kg)
+    """(low, high) of weights whose means are the draws (rows: draws), each picked flush by flush.
+
+    Every column has the same chances, so that two groups of the same logs have one range.
+    """
     shape = 1.0 / begin.flush_spread ** 2
-    kilos = random.standard_gamma(np.maximum(flushes, 1) * shape) * begin.flush_kg / shape
-    return np.quantile(np.where(flushes > 0, kilos, 0.0), [LOW, HIGH], axis=0)
+    ends = np.zeros((2, draws_kg.shape[1]))
+    for at in range(draws_kg.shape[1]):
+        random = np.random.default_rng(seed)
+        flushes = random.poisson(draws_kg[:, at] / begin.flush_kg)
+        kilos = random.standard_gamma(np.maximum(flushes, 1) * shape) * begin.flush_kg / shape
+        ends[:, at] = np.quantile(np.where(flushes > 0, kilos, 0.0), [LOW, HIGH])
+    return ends
 
 
 def groups(left: Remaining, each: pd.DataFrame) -> pd.DataFrame:
@@ -165,6 +171,7 @@ def flush_range(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model
     of the same mean and variance. Low is 0 where no flush at all is likelier than one in ten.
     """
     mean, spread = np.asarray(mean_kg, dtype=float), np.maximum(relative_variance, 1e-6)
+    mean = np.where(mean > TINY, mean, 0.0)
     none = (1.0 + spread * mean / begin.flush_kg) ** (-1.0 / spread)
     some = np.maximum(1.0 - none, 1e-12)
     middle = np.where(mean > 0, mean / some, 1.0)

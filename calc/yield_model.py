@@ -31,7 +31,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse, special
+from scipy import linalg, sparse, special
 
 from calc import tables, units
 
@@ -259,7 +259,8 @@ def _fit(record, begin, at, life):
         if np.abs(step).max() * length < SMALL_STEP:
             break
     slopes = _slopes(record, at, part / mu[record.obs])
-    lower = np.linalg.cholesky(_curve(slopes, (picked + size) * mu * size / (mu + size) ** 2, before))
+    curve = _curve(slopes, (picked + size) * mu * size / (mu + size) ** 2, before)
+    lower = linalg.cholesky(curve, lower=True)
     constant = float(np.sum(special.gammaln(picked + size) - special.gammaln(size) + size * np.log(size)))
     peak = now + constant - float(np.log(np.diag(lower)).sum())
     return Fit(life, shares, theta, lower, peak, single, planned)
@@ -281,8 +282,7 @@ def _curve(slopes, information, before):
 
 
 def _solve(curve, gain):
-    lower = np.linalg.cholesky(curve)
-    return np.linalg.solve(lower.T, np.linalg.solve(lower, gain))
+    return linalg.cho_solve((linalg.cholesky(curve, lower=True), True), gain)
 
 
 @dataclass
@@ -313,9 +313,11 @@ def draw(record: Record, begin: Start, found: list[Fit], draws: int = DRAWS, see
 
 def _draw_life(record, begin, at, fit, random, rows, out):
     many = rows.stop - rows.start
-    theta = fit.mode + np.linalg.solve(fit.lower.T, random.standard_normal((at.size, many))).T
+    off = linalg.solve_triangular(fit.lower, random.standard_normal((at.size, many)), lower=True, trans="T")
+    theta = fit.mode + off.T
     batches = theta[:, at.batch(np.arange(at.batches))]
     lasting = np.exp(theta[:, :1] + theta[:, at.pair(record.pair)] + batches)
+    lasting *= _mean_factor(record, at, fit) / lasting.mean(axis=0)  # the mean is known, not drawn
     out.weather[rows] = np.exp(theta[:, 1:1 + at.years])
     spread = begin.spread_weather
     for ahead in range(begin.horizon):
@@ -335,6 +337,21 @@ def _draw_life(record, begin, at, fit, random, rows, out):
         out.to_come[rows] += kilos
         if ahead < 2:
             (out.this_year if ahead == 0 else out.next_year)[rows] = kilos
+
+
+def lasting_factors(record: Record, at: Layout) -> sparse.csr_matrix:
+    """Rows: batches; columns: factors; 1 where the factor lasts in the batch: yard, pair and batch."""
+    where = np.arange(at.batches)
+    factors = np.concatenate((np.zeros(at.batches, dtype=np.int64), at.pair(record.pair), at.batch(where)))
+    return sparse.csr_matrix((np.ones(3 * at.batches), (np.tile(where, 3), factors)),
+                             shape=(at.batches, at.size))
+
+
+def _mean_factor(record, at, fit):
+    """Mean of the lasting factor of each batch: that of a lognormal."""
+    pick = lasting_factors(record, at)
+    root = linalg.solve_triangular(fit.lower, pick.T.toarray(), lower=True)
+    return np.exp(pick @ fit.mode + (root ** 2).sum(axis=0) / 2.0)
 
 
 def _gamma(size, random, shape):
@@ -359,14 +376,10 @@ def lasting_variances(record: Record, begin: Start, found: list[Fit], mix: spars
     mix: rows of shares of batches that sum to 1.
     """
     at = layout(record)
-    where = np.arange(at.batches)
-    factors = np.concatenate((np.zeros(at.batches, dtype=np.int64), at.pair(record.pair), at.batch(where)))
-    pick = sparse.csr_matrix((np.ones(3 * at.batches), (np.tile(where, 3), factors)),
-                             shape=(at.batches, at.size))
-    contrast = (mix @ pick).tocsr()
+    contrast = (mix @ lasting_factors(record, at)).tocsr()
     before = np.asarray(contrast.multiply(contrast) @ variances(record, begin, at)).ravel()
     after = np.zeros(len(before))
     for fit in found:
-        root = np.linalg.solve(fit.lower, contrast.T.toarray())
+        root = linalg.solve_triangular(fit.lower, contrast.T.toarray(), lower=True)
         after += fit.chance * (root ** 2).sum(axis=0)
     return before, after

@@ -3,6 +3,7 @@
 Parts are functions in PARTS; each returns (title, headings, rows). Run all, or name some:
 python3 scripts/bench.py [part ...]
 """
+
 from __future__ import annotations
 
 import sys
@@ -18,6 +19,7 @@ from calc import yield_model as model  # noqa: E402
 
 # A yard drawn log by log and flush by flush, apart from the model's own code.
 
+
 @dataclass
 class Truth:
     """One simulated yard: what the grower could have written down, and what then came."""
@@ -28,9 +30,16 @@ class Truth:
     log_kg: np.ndarray  # to come, by log
 
 
-def simulate(begin: model.Start, random, years: int | None = None, yard: float | None = None,
-             pairs: int | None = None, logs: tuple[int, int] = (3, 40), passed: float | None = None,
-             cohorts: bool = True) -> Truth:
+def simulate(
+    begin: model.Start,
+    random,
+    years: int | None = None,
+    yard: float | None = None,
+    pairs: int | None = None,
+    logs: tuple[int, int] = (3, 40),
+    passed: float | None = None,
+    cohorts: bool = True,
+) -> Truth:
     """A yard whose factors are drawn from `begin`; years of record, 0 to 4 if None.
 
     yard: a yard factor to use in place of the drawn one (the pair factors are drawn all the same). passed:
@@ -44,21 +53,25 @@ def simulate(begin: model.Start, random, years: int | None = None, yard: float |
     pairs = int(random.integers(1, 5)) if pairs is None else pairs
     pair = np.repeat(np.arange(pairs), random.integers(1, 3, pairs) if cohorts else 1)
     batches = len(pair)
-    now = np.maximum(0, years - random.integers(0, 3, batches) * cohorts) if years else np.zeros(batches, dtype=int)
+    now = (
+        np.maximum(0, years - random.integers(0, 3, batches) * cohorts)
+        if years
+        else np.zeros(batches, dtype=int)
+    )
     now[0] = years
     count = random.integers(logs[0], logs[1] + 1, batches)
     log_batch = np.repeat(np.arange(batches), count)
 
     def one(spread, shape):
-        return np.exp(spread * random.standard_normal(shape) - spread ** 2 / 2)
+        return np.exp(spread * random.standard_normal(shape) - spread**2 / 2)
 
     a = one(begin.spread_yard, 1)[0] if yard is None else yard
     factor = a * one(begin.spread_pair, pairs)[pair] * one(begin.spread_batch, batches)
-    shape = 1 / begin.spread_log ** 2
+    shape = 1 / begin.spread_log**2
     dry = begin.dry_wood_kg * random.uniform(0.5, 1.5, len(log_batch))
     life_kg = begin.efficiency * dry
     level = life_kg * factor[log_batch] * random.gamma(shape, 1 / shape, len(log_batch))
-    size = 1 / begin.spread_season ** 2
+    size = 1 / begin.spread_season**2
     weather = one(begin.spread_weather, begin.horizon + years + 1)
     to_come = np.zeros(len(log_batch))
     obs, batch, season, exposure, kilos, year = [], [], [], [], [], []
@@ -78,17 +91,26 @@ def simulate(begin: model.Start, random, years: int | None = None, yard: float |
             exposure.append(life_kg[mine].sum() * part)
             kilos.append(before[mine].sum())
             year.append(ago)
-    alike = np.bincount(log_batch, life_kg) ** 2 / np.bincount(log_batch, life_kg ** 2)
+    alike = np.bincount(log_batch, life_kg) ** 2 / np.bincount(log_batch, life_kg**2)
     whole = [np.array(v, dtype=np.int64) for v in (obs, batch, season, year)]
-    record = model.Record(pair, alike, *whole[:3], np.array(exposure), np.array(kilos), whole[3],
-                          now, passed, np.bincount(log_batch, life_kg))
+    record = model.Record(
+        pair,
+        alike,
+        *whole[:3],
+        np.array(exposure),
+        np.array(kilos),
+        whole[3],
+        now,
+        passed,
+        np.bincount(log_batch, life_kg),
+    )
     return Truth(record, np.bincount(log_batch, to_come), log_batch, to_come)
 
 
 def _flushes(mean_kg, begin, random):
     """Weight of a random number of flushes whose mean in all is mean_kg."""
     flushes = random.poisson(mean_kg / begin.flush_kg)
-    shape = 1 / begin.flush_spread ** 2
+    shape = 1 / begin.flush_spread**2
     return np.where(flushes > 0, random.gamma(np.maximum(flushes, 1) * shape, begin.flush_kg / shape), 0.0)
 
 
@@ -120,26 +142,46 @@ def covered(yards: int, seed: int = 1) -> dict:
 def coverage():
     yards = 5000
     found = covered(yards)
-    return (f"80 % range of the remaining yield, {yards:,} yards drawn from the stated start",
-            ("of", "below", "inside", "above"), [(what, *(f"{share:.1%}" for share in shares)) for what, shares in found.items()])
+    return (
+        f"80 % range of the remaining yield, {yards:,} yards drawn from the stated start",
+        ("of", "below", "inside", "above"),
+        [(what, *(f"{share:.1%}" for share in shares)) for what, shares in found.items()],
+    )
 
 
 def unlike(yards: int = 200, seed: int = 2):
     """Yards unlike the start: twelve dozen logs of three pairs, followed for four years."""
     begin, random = model.start({}), np.random.default_rng(seed)
     rows = []
-    for factor, words in ((0.25, "a quarter of the start"), (1.0, "like the start"), (3.0, "three times the start"),
-                          (6.0, "six times the start")):
+    for factor, words in (
+        (0.25, "a quarter of the start"),
+        (1.0, "like the start"),
+        (3.0, "three times the start"),
+        (6.0, "six times the start"),
+    ):
         for years in (0, 1, 2, 3):
             off, inside, start = [], [], []
             for _ in range(yards):
-                truth = simulate(begin, random, years=years, yard=factor, pairs=3, logs=(24, 24), passed=1.0, cohorts=False)
+                truth = simulate(
+                    begin, random, years=years, yard=factor, pairs=3, logs=(24, 24), passed=1.0, cohorts=False
+                )
                 low, high, mean, came = outcome(truth, begin, 400)["yard"]
                 off.append(mean / came - 1.0)
                 inside.append(low <= came <= high)
-            rows.append((words, years, f"{np.median(off):+.0%}", f"{np.median(np.abs(off)):.0%}", f"{np.mean(inside):.0%}"))
-    return (f"expected against what came, {yards} yards each of 72 logs", ("yard gives", "years of record", "middle miss",
-            "middle miss either way", "inside the 80 % range"), rows)
+            rows.append(
+                (
+                    words,
+                    years,
+                    f"{np.median(off):+.0%}",
+                    f"{np.median(np.abs(off)):.0%}",
+                    f"{np.mean(inside):.0%}",
+                )
+            )
+    return (
+        f"expected against what came, {yards} yards each of 72 logs",
+        ("yard gives", "years of record", "middle miss", "middle miss either way", "inside the 80 % range"),
+        rows,
+    )
 
 
 def speed():
@@ -160,8 +202,19 @@ def big_record(batches, random, begin):
     season = np.tile([1, 2, 3], batches)
     life = np.full(batches, 100 * begin.efficiency * begin.dry_wood_kg)
     exposure = life[batch]
-    return model.Record(np.arange(batches) // 5, np.full(batches, 100.0), np.arange(len(batch)), batch, season, exposure,
-                        exposure * 0.3 * random.gamma(4, 0.25, len(batch)), 3 - season, np.full(batches, 3), 1.0, life)
+    return model.Record(
+        np.arange(batches) // 5,
+        np.full(batches, 100.0),
+        np.arange(len(batch)),
+        batch,
+        season,
+        exposure,
+        exposure * 0.3 * random.gamma(4, 0.25, len(batch)),
+        3 - season,
+        np.full(batches, 3),
+        1.0,
+        life,
+    )
 
 
 PARTS = [coverage, unlike, speed]
@@ -171,7 +224,10 @@ def table(title, headings, rows) -> str:
     """A title and columns as wide as their widest cell."""
     cells = [tuple(map(str, row)) for row in (headings, *rows)]
     widths = [max(len(row[i]) for row in cells) for i in range(len(headings))]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in cells
+    ]
     return "\n".join([title, *lines, ""])
 
 
