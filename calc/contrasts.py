@@ -18,7 +18,7 @@ import math
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy import special
 
 from calc import results
 from calc.bearing import Bearing
@@ -76,7 +76,7 @@ def welch(mean_a, variance_a, free_a, mean_b, variance_b, free_b, false_chance):
     if not both > 0:
         return mean_a - mean_b, math.nan, math.nan
     free = both ** 2 / (variance_a ** 2 / free_a + variance_b ** 2 / free_b)
-    reach = float(stats.t.ppf(1.0 - false_chance / 2.0, free)) * math.sqrt(both)
+    reach = float(special.stdtrit(free, 1.0 - false_chance / 2.0)) * math.sqrt(both)
     return mean_a - mean_b, mean_a - mean_b - reach, mean_a - mean_b + reach
 
 
@@ -94,9 +94,9 @@ def logs_needed(difference, variance_log_a, variance_log_b, false_chance, power=
     if not (abs(difference) > 0 and both > 0):
         return math.nan
     scale = both / difference ** 2
-    logs = max(2, math.ceil(scale * (stats.norm.ppf(1.0 - false_chance / 2.0) + stats.norm.ppf(power)) ** 2))
+    logs = max(2, math.ceil(scale * (special.ndtri(1.0 - false_chance / 2.0) + special.ndtri(power)) ** 2))
     while logs <= MOST_LOGS:
-        ends = stats.t.ppf((1.0 - false_chance / 2.0, power), 2 * (logs - 1))
+        ends = special.stdtrit(2 * (logs - 1), (1.0 - false_chance / 2.0, power))
         if logs >= scale * float(ends.sum()) ** 2:
             return float(logs)
         logs += 1

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import sparse, stats
+from scipy import sparse, special
 
 from calc import results
 from calc import yield_model as model
@@ -180,6 +180,6 @@ def flush_range(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model
     ends = []
     for end in (LOW, HIGH):
         inside = np.clip((end - none) / some, 0.0, 1.0)
-        quantile = stats.gamma.ppf(inside, middle ** 2 / variance, scale=variance / middle)
+        quantile = special.gammaincinv(middle ** 2 / variance, inside) * (variance / middle)
         ends.append(np.where((inside > 0) & (mean > 0), quantile, 0.0))
     return ends[0], ends[1]
