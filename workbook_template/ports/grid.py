@@ -26,14 +26,19 @@ from workbook_template.ports.parts import column_letters, split_range
 
 @dataclass
 class Grid:
-    """The used cells of a sheet: rows from row 1, each from column A on, and the merged ranges ("A5:A7").
+    """The used cells of a sheet: rows from row 1, each from column A on, and the merged ranges ("A5:A7"), or a call
+    that finds them from a row (0-based) down.
 
     A value is a number, text, True or False, a date, None or "" where blank, or Odd("error", "#DIV/0!").
     """
 
     name: str
     rows: list[list[object]]
-    merged: list[str] = field(default_factory=list)
+    merged: list[str] | Callable[[int], list[str]] = field(default_factory=list)
+
+    def merged_from(self, row: int) -> list[str]:
+        """Merged ranges at or below a row (0-based)."""
+        return [text for text in (self.merged(row) if callable(self.merged) else self.merged) if split_range(text)[2] >= row]
 
 
 def typed(value: object) -> Odd | None:
@@ -108,7 +113,7 @@ def _table(spec: TableSpec, grid: Grid, layout) -> RawTable:
     kinds.update(dict.fromkeys(layout.extra.values(), TEXT))
     last = next((i for i in range(len(grid.rows), 0, -1) if any(value is not None for value in grid.rows[i - 1])), 0)
     cells = {at: [typed(row[at]) if at < len(row) else None for row in grid.rows[first_row:last]] for at in kinds}
-    merged = _fill_merged(cells, grid.merged, first_row)
+    merged = _fill_merged(cells, grid.merged_from(first_row), first_row)
     uncounted = {layout.columns.get(column.key) for column in spec.columns if not column.counts}
     length = max((_used(column) for at, column in cells.items() if at not in uncounted), default=0)
     table = RawTable(spec.key, grid.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
@@ -131,7 +136,7 @@ def _fill_merged(cells: dict[int, list], merged: list[str], first_row: int) -> l
     inside = []
     for text in merged:
         top, left, bottom, right = split_range(text)
-        if bottom < first_row or not any(left <= at <= right for at in cells):
+        if not any(left <= at <= right for at in cells):
             continue
         inside.append(text)
         if left in cells and top >= first_row:
