@@ -13,8 +13,10 @@ from calc import (
     contrasts,
     expected,
     results,
+    rollup_capital,
     rollup_cost,
     rollup_months,
+    rollup_views,
     rollup_yield,
     shopping,
 )
@@ -46,13 +48,19 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     found = rollup_yield.parts(book, yard)
     views = {"cash": rollup_cost.cash(frames, links, yard),
              "labour": rollup_cost.labour(frames, book, yard, settings["wage"])}
-    each = each_log(frames["logs"], yard, known, rollup_yield.each_log_yield(found, book, yard, known), views)
+    owned = rollup_capital.capital(frames, links, yard, settings)
+    gave = rollup_yield.each_log_yield(found, book, yard, known)
+    each = each_log(frames["logs"], yard, known, gave, views, owned)
     sold = ledger(frames, day)
     strain = rollup_yield.groupings(each)["strain"]
     needs, unfelled = shopping.needs(frames, settings, yard, known)
     to_buy, packs = shopping.shopping(frames, settings, needs)
     slack = settings["balance_slack"]
     left = expected.remaining(found, yard, each, settings)
+    upkeep = bad_year.upkeep(left, yard, views, frames)
+    expected_logs = expected.each_row(left, each)
+    ahead = rollup_views.ahead(owned, yard, left, expected_logs, upkeep)
+    lost_kg = float((found.picked - found.culled)[found.log < 0].sum())
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -61,12 +69,14 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         costs=rollup_cost.by_category(views), reconciliation=rollup_cost.reconcile(views),
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
         hours=shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled),
-        expected=expected.groups(left, each), expected_logs=expected.each_row(left, each),
+        expected=expected.groups(left, each), expected_logs=expected_logs,
         contrasts=contrasts.contrasts(left.seen, each, left.begin),
         plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
         life_years=bad_year.life_years(left),
-        keep_retire=bad_year.keep_or_retire(left, each, bad_year.upkeep(left, yard, views, frames),
-                                            bad_year.own_price(sold)),
+        keep_retire=bad_year.keep_or_retire(left, each, upkeep, bad_year.own_price(sold)),
+        cost_views=rollup_views.cost_views(each, frames["logs"], lost_kg, ahead),
+        capital_items=rollup_capital.item_table(owned, frames, day),
+        capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],
@@ -75,14 +85,17 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     return out
 
 
-def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict) -> pd.DataFrame:
+def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict,
+             owned) -> pd.DataFrame:
     """The table Each log: what a row is, what it gave, what it cost."""
     cash, labour = views["cash"].by_log, views["labour"].by_log
+    running, capital = owned.running.by_log, owned.running.by_log + labour + owned.ownership
     weight = gave["marketable_kg"].where(gave["marketable_kg"] > 0)
     table = gave.assign(
         row=numbers(logs, "row"), count=yard.count, cash=cash, labour=labour,
         labour_hours=views["labour"].hours_by_log, cash_per_kg=cash / weight,
-        cash_labour_per_kg=(cash + labour) / weight,
+        cash_labour_per_kg=(cash + labour) / weight, running=running, ownership=owned.ownership,
+        capital=capital, capital_per_kg=capital / weight,
         **{name: as_typed(logs, name) for name in ("log", "wood", "strain", "place")},
         **{name: known[name] for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")})
     return table[list(results.COLUMNS["each_log"])]

@@ -58,6 +58,10 @@ COLUMNS = {
         **_COST,
         "cash_per_kg": ("money per weight", "cash / marketable weight; NaN while it is 0"),
         "cash_labour_per_kg": ("money per weight", "cash and labour / marketable weight; NaN while it is 0"),
+        "running": ("money", "cash without the Costs rows that have a life"),
+        "ownership": ("money", "charges so far of those rows, shared by the logs in the yard each day"),
+        "capital": ("money", "capital view: running, labour and ownership"),
+        "capital_per_kg": ("money per weight", "capital view / marketable weight; NaN while it is 0"),
         "rows": ("whole", "picked and culled lines it rests on"),
     },
     # Each `by` adds up to the whole yard. What no known log carries stands under NO_LOG.
@@ -122,6 +126,58 @@ COLUMNS = {
         "no_log_yet": ("money", "shared, but no log was in the yard then and none has been inoculated since"),
         "no_log_known": ("money", "names a log that is not on Logs"),
         "difference": ("money", "spent - charged - not yet charged: 0"),
+    },
+    # The three views side by side; each `by` adds up to the whole yard.
+    "cost_views": {
+        "by": ("text", "as in groups, and place, and columns of the grower's own on Logs"),
+        "group": ("text", "name of the group"),
+        "logs": ("logs", "logs inoculated so far"),
+        "marketable_kg": ("weight", "picked less culled"),
+        "to_come_kg": ("weight", "expected still to come"),
+        "cash": ("money", "cash view: all Costs rows"),
+        "running": ("money", "of it, rows without a life"),
+        "labour": ("money", "hours at their wage"),
+        "ownership": ("money", "charges so far of the rows with a life"),
+        "total_labour": ("money", "labour view: cash and labour"),
+        "total_capital": ("money", "capital view: running, labour and ownership"),
+        "cash_per_log": ("money", "cash view for each log inoculated"),
+        "labour_per_log": ("money", "labour view, likewise"),
+        "capital_per_log": ("money", "capital view, likewise"),
+        "cash_per_kg": ("money per weight", "cash view so far / marketable weight so far"),
+        "labour_per_kg": ("money per weight", "labour view, likewise"),
+        "capital_per_kg": ("money per weight", "capital view, likewise"),
+        "cash_to_come": ("money", "cash part of the upkeep to come; NaN if no upkeep is written down"),
+        "labour_to_come": ("money", "labour part, likewise"),
+        "ownership_to_come": ("money", "what lasts, at today's charge for a log and year"),
+        "cash_life_per_kg": ("money per weight", "(so far + to come) / (marketable + expected), cash view"),
+        "labour_life_per_kg": ("money per weight", "labour view, likewise"),
+        "capital_life_per_kg": ("money per weight", "capital view, likewise"),
+    },
+    "capital_items": {
+        "row": ("whole", "row on the Costs sheet"),
+        "item": ("text", "item"),
+        "bought": ("date", "date of the row"),
+        "life_years": ("pieces", "life in years"),
+        "ends": ("date", "first day after its life"),
+        "price": ("money", "price"),
+        "salvage": ("money", "worth at the end of its life"),
+        "yearly_charge": ("money", "(price - salvage) x capital recovery factor + salvage x real rate"),
+        "interest": ("money", "interest accrued so far"),
+        "accrued": ("money", "charges accrued so far"),
+        "waiting": ("money", "of them, carried by no log yet"),
+        "held": ("money", "value still held: price + interest - accrued"),
+        "words": ("text", "in use, past its life, or why it is not charged by the year"),
+    },
+    "capital_reconciliation": {
+        "part": ("text", "without a life, with a life, labour, and the capital view as a whole"),
+        "spent": ("money", "all lines, also those dated after the as-of day"),
+        "interest": ("money", "interest accrued on what lasts"),
+        "charged": ("money", "sum over Each log"),
+        "held": ("money", "value still held in what lasts"),
+        "dated_later": ("money", "dated after the as-of day"),
+        "no_log_yet": ("money", "shared, but no log was there and none has been inoculated since"),
+        "no_log_known": ("money", "names a log that is not on Logs"),
+        "difference": ("money", "spent + interest - charged - held - the three before: 0"),
     },
     "unallocated": {
         "what": ("text", "picked or culled"),
@@ -339,5 +395,8 @@ class Results:
     weather_years: pd.DataFrame
     life_years: pd.DataFrame
     keep_retire: pd.DataFrame
+    cost_views: pd.DataFrame
+    capital_items: pd.DataFrame
+    capital_reconciliation: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

@@ -1,0 +1,144 @@
+"""The three views of cost side by side, by group: for each log, for a weight so far and over the life."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from calc import results
+from calc.expected import Remaining
+from calc.rollup_capital import Capital
+from calc.rollup_yield import groupings
+from calc.yard import TINY, Yard, as_typed
+
+# A column of the grower's own with more different words than this is no grouping; starting guess.
+MOST_GROUPS = 40
+
+
+@dataclass
+class Ahead:
+    """What is still to come, by row of Logs: marketable weight, and upkeep as cash, labour and ownership.
+
+    A cost is NaN for logs alive where the grower's own record knows no upkeep.
+    """
+
+    weight_kg: np.ndarray
+    cash: np.ndarray
+    labour: np.ndarray
+    ownership: np.ndarray
+
+
+def ahead(found: Capital, yard: Yard, left: Remaining, expected_logs: pd.DataFrame, upkeep: dict) -> Ahead:
+    """Weight and cost still to come by row of Logs, up to the end of the planned life.
+
+    upkeep: cash and labour a log and year (calc.bad_year); one that is NaN counts as 0 where the other is
+    known. What lasts goes on costing a log what it costs today: the yearly charges of the items in use over
+    the logs alive.
+    """
+    inside = left.seen.batch >= 0
+    weight, years = np.zeros(len(yard)), np.zeros(len(yard))
+    if inside.any():
+        weight[inside] = expected_logs["expected_kg"].to_numpy()
+        season = left.seen.this_year - left.seen.inoculation_year[left.seen.batch[inside]]
+        span = np.maximum(left.begin.life_seasons - season + 1, 2) - left.seen.gone  # as years_to_come
+        years[inside] = left.seen.alive[inside] * span
+    none = np.isnan(upkeep["cash"]) and np.isnan(upkeep["labour"])
+    cash, labour = (np.nan if none else float(np.nan_to_num(upkeep[name])) for name in ("cash", "labour"))
+    items, alive = found.items, float(yard.alive().sum())
+    in_use = ~items.later & (items.shared | items.named) & (items.age_days(yard.as_of) < items.life_days)
+    yearly = float(items.charge[in_use].sum()) / alive if alive > TINY else 0.0
+
+    def cost(rate):
+        return np.where(years > 0, years * rate, 0.0)
+
+    return Ahead(weight, cost(cash), cost(labour), cost(yearly))
+
+
+def groupings_of(each: pd.DataFrame, logs: pd.DataFrame) -> dict:
+    """by -> group of each row of Each log: those of the yield, the place, and the grower's own columns.
+
+    A column of the grower's own that is blank throughout or has more than MOST_GROUPS words is left out.
+    """
+    found = groupings(each)
+    own = {
+        "place": "place",
+        **{name: name[len("extra:") :] for name in logs if str(name).startswith("extra:")},
+    }
+    for name, by in own.items():
+        group = pd.Series(as_typed(logs, name), dtype=object)
+        group = group.where(group != "", results.NOT_GIVEN)
+        words = set(group)
+        if name == "place" or (words != {results.NOT_GIVEN} and len(words) <= MOST_GROUPS):
+            found.setdefault(by, group)
+    return found
+
+
+def cost_views(each: pd.DataFrame, logs: pd.DataFrame, lost_kg: float, ahead: Ahead) -> pd.DataFrame:
+    """The table cost_views: the three views side by side by group, so far and over the expected life.
+
+    each: the finished Each log table; lost_kg: marketable weight that no known log carries; ahead: weight and
+    cost still to come. Each `by` adds up to the whole yard.
+    """
+    parts = [_views_of(by, names, each, lost_kg, ahead) for by, names in groupings_of(each, logs).items()]
+    return pd.concat(parts, ignore_index=True)[list(results.COLUMNS["cost_views"])]
+
+
+def _views_of(by, names, each, lost_kg, ahead):
+    code, known = pd.factorize(names, sort=True)
+    inoculated = each["inoculated"].notna().to_numpy()
+
+    def total(values):
+        return np.bincount(code, weights=np.asarray(values, dtype=float), minlength=len(known))
+
+    table = pd.DataFrame(
+        {
+            "by": by,
+            "group": np.asarray(known, dtype=object),
+            "logs": total(each["count"].where(inoculated, 0.0)),
+            "to_come_kg": total(ahead.weight_kg),
+            "cash_to_come": total(ahead.cash),
+            "labour_to_come": total(ahead.labour),
+            "ownership_to_come": total(ahead.ownership),
+            **{
+                name: total(each[name])
+                for name in ("marketable_kg", "running", "cash", "labour", "ownership")
+            },
+        }
+    )
+    if abs(lost_kg) > TINY:
+        if by == "yard" and len(table):
+            table.loc[0, "marketable_kg"] += lost_kg
+        else:
+            row = {name: 0.0 for name in table} | {
+                "by": by,
+                "group": "whole yard" if by == "yard" else results.NO_LOG,
+                "marketable_kg": lost_kg,
+            }
+            table = pd.concat((table, pd.DataFrame([row])), ignore_index=True)
+    return _per(table)
+
+
+def _per(table):
+    """Each view in money, for each log, for each weight so far and over the expected life."""
+    nobody = table["group"] == results.NO_LOG
+    weight = table["marketable_kg"].where((table["marketable_kg"] > TINY) & ~nobody)
+    life = (table["marketable_kg"] + table["to_come_kg"]).where(~nobody)
+    life = life.where(life > TINY)
+    logs = table["logs"].where(table["logs"] > 0)
+    sums = {
+        "cash": table["cash"],
+        "labour": table["cash"] + table["labour"],
+        "capital": table["running"] + table["labour"] + table["ownership"],
+    }
+    more = {"cash": table["cash_to_come"], "labour": table["cash_to_come"] + table["labour_to_come"]}
+    more["capital"] = more["labour"] + table["ownership_to_come"]
+    out = {"total_labour": sums["labour"], "total_capital": sums["capital"]}
+    for view, money in sums.items():
+        out |= {
+            f"{view}_per_log": money / logs,
+            f"{view}_per_kg": money / weight,
+            f"{view}_life_per_kg": (money + more[view]) / life,
+        }
+    return table.assign(**out)
