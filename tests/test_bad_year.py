@@ -253,7 +253,8 @@ def test_weight_to_come_is_that_of_the_groups():
 
 
 def test_years_of_upkeep_to_come():
-    # Season 2 of 4, half the year gone: the rest of this one and two more. Past the life: to the end of next year.
+    # Season 2 of 4, half the year gone: the rest of this one and two more. Past the life: to the end of
+    # next year.
     assert bad_year.years_to_come(4, 2, 0.5) == 2.5
     assert bad_year.years_to_come(4, 9, 0.25) == 1.75
     assert bad_year.years_to_come(4, 0, 0.5) == 4.5

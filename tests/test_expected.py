@@ -70,7 +70,8 @@ def test_start_is_the_published_figures():
     assert BEGIN.weights == pytest.approx((1 / 6, 1 / 3, 1 / 3, 1 / 6))
     assert BEGIN.lives() == ((3, 0.25), (4, 0.5), (5, 0.25))
     assert model.start({"life_seasons": 1.0}).lives() == ((1, 0.75), (2, 0.25))
-    # A flush of 0.25 to 0.5 lb: 0.375 lb, spread 0.125 / 1.28155 = 0.09754; 0.375 + 0.09754^2 / 0.375 = 0.40037 lb
+    # A flush of 0.25 to 0.5 lb: 0.375 lb, spread 0.125 / 1.28155 = 0.09754 lb;
+    # 0.375 + 0.09754^2 / 0.375 = 0.40037 lb
     assert BEGIN.lump_kg == pytest.approx(0.40037 * 0.45359237, rel=1e-4)
 
 
