@@ -5,6 +5,7 @@ is the other end, for tests under any Python. The profile is a temporary folder;
 """
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -52,9 +53,12 @@ class LiveOffice:
         return call
 
     def end(self):
+        """Stop the office; says so if a process or the profile is left behind."""
+        pid, profile = self.place()
         self._process.stdin.close()
         self._process.wait(30)
         self._process.stdout.close()
+        assert not os.path.exists(profile) and not os.path.exists(f"/proc/{pid}"), "the office left something"
 
 
 def props(**values):
@@ -201,6 +205,17 @@ class Helper:
     def op_formula_texts(self, book, sheet, addresses):
         return [self._range(book, sheet, address).getCellByPosition(0, 0).Formula for address in addresses]
 
+    def op_digest(self, book):
+        """Sheet -> a digest of everything that stands in it."""
+        found = {}
+        for sheet in self.books[book].Sheets:
+            cursor = sheet.createCursor()
+            cursor.gotoEndOfUsedArea(False)
+            last = cursor.RangeAddress
+            cells = sheet.getCellRangeByPosition(0, 0, last.EndColumn, last.EndRow).getFormulaArray()
+            found[sheet.Name] = hashlib.sha256(repr([last.EndRow, cells]).encode()).hexdigest()
+        return found
+
     def op_text(self, book, sheet, address):
         area = self._range(book, sheet, address)
         last = area.RangeAddress
@@ -218,15 +233,66 @@ class Helper:
     def op_close(self, book):
         self.books.pop(book).close(True)
 
-    def op_dispatch(self, book, url, **given):
+    def op_dispatch(self, book, url, given=None):
         frame = self.books[book].CurrentController.Frame
-        self.service("com.sun.star.frame.DispatchHelper").executeDispatch(frame, url, "", 0, props(**given))
+        self.service("com.sun.star.frame.DispatchHelper").executeDispatch(frame, url, "", 0, props(**given or {}))
 
     def op_undo(self, book):
         self.books[book].UndoManager.undo()
 
     def op_undo_titles(self, book):
         return list(self.books[book].UndoManager.getAllUndoActionTitles())
+
+    def op_heights(self, book, sheet, rows):
+        area = self.books[book].Sheets.getByName(sheet).Rows
+        return [area.getByIndex(row).Height for row in range(rows)]
+
+    def op_charts(self, book, sheet):
+        """Title of each chart -> the ranges it shows: categories, then values."""
+        found, charts = {}, self.books[book].Sheets.getByName(sheet).Charts
+        for i in range(charts.Count):
+            chart = charts.getByIndex(i).EmbeddedObject
+            system = chart.getFirstDiagram().getCoordinateSystems()[0]
+            categories = system.getAxisByDimension(0, 0).getScaleData().Categories
+            shown = [each for series in system.getChartTypes()[0].getDataSeries()
+                     for each in series.getDataSequences()]
+            title = "".join(part.getString() for part in chart.getTitleObject().getText())
+            found[title] = [each.getValues().getSourceRangeRepresentation()
+                            for each in [categories, *shown] if each is not None]
+        return found
+
+    def op_tables(self, book):
+        """Name of each table -> its last row, counted from 0."""
+        ranges = self.books[book].DatabaseRanges
+        return {name: ranges.getByName(name).DataArea.EndRow for name in ranges.ElementNames}
+
+    def op_note(self, book, sheet, address, text=None):
+        """Put a comment to a cell, or read the one that is there."""
+        cell = self._range(book, sheet, address).getCellByPosition(0, 0)
+        if text is not None:
+            self.books[book].Sheets.getByName(sheet).Annotations.insertNew(cell.CellAddress, text)
+        return cell.Annotation.String
+
+    def op_name(self, book, name):
+        return self.books[book].NamedRanges.getByName(name).Content
+
+    def op_rename(self, book, sheet, name):
+        self.books[book].Sheets.getByName(sheet).Name = name
+
+    def op_protect(self, book, sheet):
+        self.books[book].Sheets.getByName(sheet).protect("")
+
+    def op_open_files(self):
+        """Paths of the files open beside the test's own, which are closed."""
+        import uno
+        found, own = [], [book.URL for book in self.books.values()]
+        parts = self.desktop.Components.createEnumeration()
+        while parts.hasMoreElements():
+            part = parts.nextElement()
+            if part.URL.startswith("file:") and part.URL not in own:
+                found.append([uno.fileUrlToSystemPath(part.URL), list(part.Sheets.ElementNames)])
+                part.close(True)
+        return found
 
     def op_functions(self, prefix):
         """Descriptions of the functions whose names begin so: {name: {Description, Category, Arguments}}."""

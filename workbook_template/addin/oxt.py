@@ -7,6 +7,7 @@ from importlib import metadata
 from pathlib import Path
 
 from workbook_template.addin import declarations, kernel, menus
+from workbook_template.sheets.answers import CAUTIONS
 
 IDENTIFIER = "boltbook.office.extension"
 EXTENSION = Path(__file__).resolve().parent / "extension"
@@ -58,7 +59,9 @@ def _description() -> str:
 def _rider_files() -> dict[str, str]:
     """The extension's own modules, and what it must know of this build."""
     made = {path.name: path.read_text(encoding="utf-8") for path in sorted((EXTENSION / RIDER).glob("*.py"))}
-    made["built.py"] = f'"""Written when the extension was built."""\nVERSION = "{version()}"\n'
+    cautions = "".join(f"    {words!r},\n" for words in CAUTIONS)
+    made["built.py"] = (f'"""Written when the extension was built."""\nVERSION = "{version()}"\n'
+                        f"CAUTIONS = (\n{cautions})\n")
     return made
 
 
