@@ -1,4 +1,4 @@
-"""Which strain on wood gives more: Welch's range, logs that would settle it, no more false claims than said."""
+"""Which strain on wood gives more: Welch's range, logs that settle it, no more false claims than said."""
 
 from __future__ import annotations
 
