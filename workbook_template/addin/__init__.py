@@ -1,1 +1,0 @@
-"""The registry of worksheet functions as an extension of LibreOffice, with Refresh in its menu."""
