@@ -11,7 +11,9 @@ from calc import (
     bad_year,
     balances,
     contrasts,
+    dried,
     expected,
+    prices,
     results,
     rollup_capital,
     rollup_cost,
@@ -60,7 +62,10 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     upkeep = bad_year.upkeep(left, yard, views, frames)
     expected_logs = expected.each_row(left, each)
     ahead = rollup_views.ahead(owned, yard, left, expected_logs, upkeep)
+    keep = bad_year.keep_or_retire(left, each, upkeep, bad_year.own_price(sold))
     lost_kg = float((found.picked - found.culled)[found.log < 0].sum())
+    cost_views = rollup_views.cost_views(each, frames["logs"], lost_kg, ahead)
+    dryings = dried.events(book)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -73,10 +78,11 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         contrasts=contrasts.contrasts(left.seen, each, left.begin),
         plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
         life_years=bad_year.life_years(left),
-        keep_retire=bad_year.keep_or_retire(left, each, upkeep, bad_year.own_price(sold)),
-        cost_views=rollup_views.cost_views(each, frames["logs"], lost_kg, ahead),
+        keep_retire=keep, cost_views=cost_views,
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
+        breakeven=prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings)),
+        dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],

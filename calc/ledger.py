@@ -42,9 +42,9 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
     """Sales up to the as-of day, with what each line means.
 
     Columns: at (position in Sales), day, market (as typed), key (market, lower case), product, kind, terms,
-    commission (share), amount (kg, or money for paid and fee), price (money per kg), sold_kg and value
-    (money, before commission): of sold lines, or of delivered less returned lines where the market buys
-    outright.
+    commission (share), lot (lower case), amount (kg, or money for paid and fee), price (money per kg),
+    sold_kg and value (money, before commission): of sold lines, or of delivered less returned lines where
+    the market buys outright.
     """
     sales, markets = frames.get("sales", pd.DataFrame()), frames.get("markets", pd.DataFrame())
     key, listed = words(sales, "market"), words(markets, "market")
@@ -56,7 +56,7 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
         "product": words(sales, "product"), "kind": words(sales, "kind"),
         "terms": [terms.get(k) or CONSIGNMENT for k in key],
         "commission": [commission.get(k, 0.0) for k in key],
-        "amount": numbers(sales, "amount", 0.0),
+        "amount": numbers(sales, "amount", 0.0), "lot": words(sales, "lot"),
         "price": price_in_force(sales, frames.get("prices", pd.DataFrame())),
     })
     table = table[table["day"] <= as_of].reset_index(drop=True)

@@ -179,6 +179,53 @@ COLUMNS = {
         "no_log_known": ("money", "names a log that is not on Logs"),
         "difference": ("money", "spent + interest - charged - held - the three before: 0"),
     },
+    # Floor: the price that pays the yard's cost so far, the market's fees, commission and what is unsold.
+    "breakeven": {
+        "market": ("text", "market; all markets where there are several"),
+        "product": ("text", "fresh or dried; weights and prices are of that product"),
+        "sold_kg": ("weight", "sold"),
+        "price_per_kg": ("money per weight", "mean price, before commission; NaN if none is known"),
+        "commission": ("share", "share of the price the market keeps"),
+        "unsold": ("share", "came back or spoiled there, of sold, come back and spoiled"),
+        "own_per_kg": ("money per weight", "the market's fees for a weight sold, come back or spoiled"),
+        "floor_cash": ("money per weight", "break-even price there, cash view"),
+        "floor_labour": ("money per weight", "labour view"),
+        "floor_capital": ("money per weight", "capital view"),
+        "floor_variable": ("money per weight", "over the cost still to come per weight still to come"),
+        "floor_variable_cash": ("money per weight", "over its cash part alone"),
+        "weight_cash_kg": ("weight", "marketable weight that pays the cash so far at the mean price"),
+        "weight_labour_kg": ("weight", "labour view, likewise"),
+        "weight_capital_kg": ("weight", "capital view, likewise"),
+        "words": ("text", "what the price covers, and whether to go on"),
+        "rows": ("whole", "sales lines it rests on"),
+    },
+    "dried_events": {
+        "row": ("whole", "row on the Events sheet"),
+        "date": ("date", "day of drying"),
+        "lot": ("text", "lot; its day where none is written"),
+        "fresh_kg": ("weight", "fresh weight into the dryer"),
+        "dried_kg": ("weight", "dried weight out; NaN where not written down"),
+        "ratio": ("pieces", "fresh weight for one of dried"),
+        "expected_kg": ("weight", "dried weight by the mass balance at usual moistures"),
+        "low_kg": ("weight", "at the wet end of the published moistures"),
+        "high_kg": ("weight", "at the dry end"),
+        "words": ("text", "as expected, or what may be wrong"),
+    },
+    # The oldest first; dried = taken + left.
+    "dried_stock": {
+        "lot": ("text", "dried lot"),
+        "dried_on": ("date", "first drying of the lot"),
+        "fresh_kg": ("weight", "fresh weight that went in"),
+        "dried_kg": ("weight", "dried weight that came out"),
+        "ratio": ("pieces", "fresh weight for one of dried"),
+        "taken_kg": ("weight", "delivered or sold, less returned; without a lot, the oldest first"),
+        "left_kg": ("weight", "left at home by the lines; below 0 where more went out than was dried"),
+        "use_from": ("date", "end of its storage life at the short end"),
+        "use_by": ("date", "at the long end"),
+        "order": ("whole", "1 to use first; NaN where nothing is left"),
+        "words": ("text", "what to do with it"),
+        "rows": ("whole", "dryings it rests on"),
+    },
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
@@ -398,5 +445,8 @@ class Results:
     cost_views: pd.DataFrame
     capital_items: pd.DataFrame
     capital_reconciliation: pd.DataFrame
+    breakeven: pd.DataFrame
+    dried_events: pd.DataFrame
+    dried_stock: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

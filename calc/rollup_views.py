@@ -142,3 +142,9 @@ def _per(table):
             f"{view}_life_per_kg": (money + more[view]) / life,
         }
     return table.assign(**out)
+
+
+def whole_yard(views: pd.DataFrame) -> pd.Series | None:
+    """The row of the whole yard in cost_views; None for an empty yard."""
+    found = views[views["by"] == "yard"]
+    return found.iloc[0] if len(found) else None

@@ -1,0 +1,143 @@
+"""Break-even by market: floor prices by hand, what a price covers, and whether to go on."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+import yards
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calc import economics, prices
+from calc.farm import roll_up
+
+MARKETS = pd.DataFrame(
+    {
+        "market": ["Stall", "Shop", "Partner"],
+        "terms": ["own stall", "bought outright", "on consignment"],
+        "commission": [0.5, 0.5, 0.25],
+    }
+)
+
+
+@pytest.mark.parametrize(
+    ("price", "fixed", "variable", "decision"),
+    [
+        (30.0, 8000.0, 15000.0, prices.GO),
+        (15.0, 13000.0, 10000.0, prices.GO_ON),
+        (7.0, 13000.0, 10000.0, prices.STOP),
+    ],
+)
+def test_go_on_while_the_price_covers_variable_cost(price, fixed, variable, decision):
+    # Washington State University, EconS 350 notes, 2015: produce, produce, stop; 1,000 units.
+    everything, least, said = prices.shutdown(price, fixed, variable, 1000.0)
+    assert said == decision
+    assert (everything, least) == (23.0, variable / 1000.0)
+
+
+def yard_of(*moves, minutes=60.0):
+    """40 kg picked of one log for 100 of cash and an hour at 10, 4 kg of it culled, with these sales."""
+    book, links = yards.events(
+        ["A"],
+        ("2024-06-01", "picked", "A", 40.0, {"minutes": minutes}),
+        ("2024-06-02", "culled", "A", 4.0),
+    )
+    spent, _ = yards.costs(["A"], ("2024-03-02", 100.0, None, "spawn"))
+    frames = {
+        "logs": yards.logs(("A", 1, "2023-03-01")),
+        "events": book,
+        "costs": spent,
+        "sales": yards.sales(*moves),
+        "markets": MARKETS,
+    }
+    return roll_up(frames, {"event_links": links}, yards.SETTINGS, dt.date(2024, 12, 31))
+
+
+def test_floor_price_by_hand():
+    # Cost 100 over 36 kg marketable; labour 110 over 36. Partner: 25 % commission, 8 sold, 1 back, 1 spoiled
+    # of 10: a fifth unsold; fees 4 over 10 kg: 0.4 a kg. Floor (100/36 + 0.4) / (0.75 x 0.8).
+    # Seen whole: 10 kg cost 1000/36, and 4; 8 sold bring 6 prices.
+    out = yard_of(
+        ("2024-06-02", "Partner", "delivered", "fresh", 12.0, 9.0),
+        ("2024-06-09", "Partner", "sold", "fresh", 8.0, 9.0),
+        ("2024-06-09", "Partner", "returned", "fresh", 1.0),
+        ("2024-06-09", "Partner", "spoiled", "fresh", 1.0),
+        ("2024-06-09", "Partner", "fee", "fresh", 4.0),
+    )
+    row = out.breakeven.iloc[0]
+    assert row[["commission", "unsold", "own_per_kg", "price_per_kg"]].tolist() == pytest.approx(
+        [0.25, 0.2, 0.4, 9]
+    )
+    assert row["floor_cash"] == pytest.approx((1000 / 36 + 4) / 6)
+    assert row["floor_labour"] == pytest.approx((1100 / 36 + 4) / 6)
+    # Of a price of 9, 9 x 0.8 x 0.75 = 5.4 is kept, less 0.4 of fees: 100 / 5 kg pay the cash.
+    assert row["weight_cash_kg"] == pytest.approx(20)
+
+
+def test_terms_of_a_stall_and_a_shop():
+    # No commission at either, whatever stands on Lists. The shop bears what spoils there; 2 of 8 came back.
+    out = yard_of(
+        ("2024-06-02", "Stall", "sold", "fresh", 5.0, 12.0),
+        ("2024-06-02", "Shop", "delivered", "fresh", 8.0, 6.0),
+        ("2024-06-09", "Shop", "returned", "fresh", 2.0, 6.0),
+        ("2024-06-09", "Shop", "spoiled", "fresh", 3.0, 6.0),
+    )
+    table = out.breakeven.set_index("market")
+    assert table["commission"].tolist() == [0, 0, 0]
+    assert table["unsold"].to_dict() == pytest.approx({"Shop": 0.25, "Stall": 0, prices.ALL: 2 / 13})
+    assert table.loc[prices.ALL, "price_per_kg"] == pytest.approx((60 + 36) / 11)
+    assert table.loc["Stall", "floor_cash"] == pytest.approx(100 / 36)
+
+
+def test_dried_pays_for_the_fresh_that_went_in():
+    out = yard_of(
+        ("2024-06-02", "Stall", "sold", "dried", 1.0, 80.0),
+        ("2024-06-03", "Stall", "sold", "fresh", 4.0, 5.0),
+        ("2024-06-03", "Stall", "fee", "fresh", 10.0),
+    )
+    table = out.breakeven.set_index("product")
+    # The fee falls by value, 80 : 20. Without a drying of one's own the mass balance: 0.9 / 0.1026.
+    assert table["own_per_kg"].to_dict() == pytest.approx({"fresh": 0.5, "dried": 8})
+    assert table.loc["dried", "floor_cash"] == pytest.approx(100 / 36 * 0.9 / 0.1026 + 8)
+
+
+def test_no_sale_no_yield_and_no_yard():
+    out = yard_of()
+    assert out.breakeven["market"].tolist() == [prices.NO_SALE]
+    assert out.breakeven["floor_cash"].iloc[0] == pytest.approx(100 / 36)
+    assert out.breakeven["words"].iloc[0] == "no sale with a price is written down"
+    bare = roll_up({"logs": yards.logs(("A", 1, "2024-03-01"))}, {}, yards.SETTINGS, dt.date(2024, 4, 1))
+    assert np.isnan(bare.breakeven["floor_cash"].iloc[0])
+    assert len(roll_up({}, {}, yards.SETTINGS, dt.date(2024, 4, 1)).breakeven) == 0
+
+
+def test_what_a_price_covers_in_words():
+    floors = {"cash": 4.0, "labour": 8.0, "capital": 6.0}
+    assert prices.words(9.0, floors, 2.0) == prices.COVERS_ALL
+    assert prices.words(8.0, floors, 2.0) == prices.COVERS_ALL
+    assert prices.words(7.0, floors, 2.0) == f"below cost so far in the labour view; {prices.COVERS_VARIABLE}"
+    short = "below cost so far in the cash, labour and capital views; "
+    assert prices.words(3.0, floors, 3.0, 1.0) == short + prices.COVERS_VARIABLE
+    assert prices.words(3.0, floors, 5.0, 1.0) == short + prices.COVERS_CASH
+    assert prices.words(3.0, floors, 5.0, 4.0) == short + prices.COVERS_NOTHING
+    assert prices.words(3.0, floors, np.nan, np.nan) == short + prices.UNKNOWN_VARIABLE
+    assert prices.words(np.nan, floors, 5.0) == "no sale with a price is written down"
+
+
+SHARE = st.floats(0, 0.9)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.floats(0.01, 500), SHARE, SHARE, st.floats(0, 20), st.floats(0.1, 5000))
+def test_at_the_floor_price_income_meets_cost(cost, commission, unsold, own, kilos):
+    terms = prices.Terms(commission, unsold, own)
+    price = terms.floor(cost)
+    income = kilos * (1 - unsold) * price * (1 - commission)
+    # The market's own cost is charged on every kg brought there, sold or not.
+    assert income == pytest.approx(kilos * (cost + own), rel=1e-9)
+    assert price == pytest.approx(economics.breakeven_price(kilos * (cost + own), kilos, commission, unsold))
+    weight = terms.weight(cost * kilos, price)
+    assert weight == pytest.approx(kilos, rel=1e-6)
