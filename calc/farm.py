@@ -10,9 +10,11 @@ from calc import (
     answers,
     bad_year,
     balances,
+    budget,
     contrasts,
     dried,
     expected,
+    plan_inputs,
     prices,
     results,
     rollup_capital,
@@ -66,6 +68,12 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     lost_kg = float((found.picked - found.culled)[found.log < 0].sum())
     cost_views = rollup_views.cost_views(each, frames["logs"], lost_kg, ahead)
     dryings = dried.events(book)
+    breakeven = prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
+    hours = shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled)
+    still, life_years = expected.groups(left, each), bad_year.life_years(left)
+    known = {"breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
+             "each_log": each, "upkeep": upkeep, "tools": rollup_capital.yearly(owned.items, day)}
+    own = plan_inputs.own(known, sold, frames.get("costs", pd.DataFrame()), settings, day)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -73,16 +81,15 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         seasons=rollup_months.seasons(found, each),
         costs=rollup_cost.by_category(views), reconciliation=rollup_cost.reconcile(views),
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
-        hours=shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled),
-        expected=expected.groups(left, each), expected_logs=expected_logs,
+        hours=hours, expected=still, expected_logs=expected_logs,
         contrasts=contrasts.contrasts(left.seen, each, left.begin),
         plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
-        life_years=bad_year.life_years(left),
+        life_years=life_years,
         keep_retire=keep, cost_views=cost_views,
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
-        breakeven=prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings)),
-        dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
+        breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
+        **budget.every_table(plan_inputs.inputs(settings, own)),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],

@@ -226,6 +226,65 @@ COLUMNS = {
         "words": ("text", "what to do with it"),
         "rows": ("whole", "dryings it rests on"),
     },
+    # A plan: so many logs made every year. Money of today.
+    "budget_inputs": {
+        "name": ("text", "short name; the setting is budget_ and this"),
+        "title": ("text", "what it is"),
+        "value": ("pieces", "value, in SI of its kind"),
+        "low": ("pieces", "low end"),
+        "high": ("pieces", "high end"),
+        "kind": ("text", "kind of the three numbers"),
+        "basis": ("text", "yours, own record, published with its source, or starting guess"),
+    },
+    "budget_years": {
+        "year": ("whole", "year of the plan"),
+        "logs_made": ("logs", "logs made in the year"),
+        "standing": ("logs", "logs of earlier years still in their life"),
+        "weight_kg": ("weight", "marketable"),
+        "sales": ("money", "after commission and what is unsold"),
+        "cash": ("money", "making logs, and cash of the upkeep"),
+        "hours": ("hours", "making logs, and upkeep, picking and selling"),
+        "labour": ("money", "hours at the wage"),
+        "tools": ("money", "yearly charge for what lasts"),
+        "net_cash": ("money", "sales - cash"),
+        "net": ("money", "sales - cash - labour - tools"),
+        "cumulative_cash": ("money", "net_cash up to the end of the year"),
+        "cumulative": ("money", "net up to the end of the year"),
+    },
+    "budget_summary": {
+        "view": ("text", "cash, or full: with labour and what lasts"),
+        "net": ("money", "of all years together"),
+        "first_profit_year": ("whole", "first year with a net above 0; NaN if none"),
+        "paid_back_year": ("whole", "first year with a cumulative net above 0; NaN if none"),
+        "chance": ("share", "chance that the cumulative net ends above 0; full view only"),
+        "words": ("text", "the same in words"),
+    },
+    "budget_two_way": {
+        "price_per_kg": ("money per weight", "price; five steps"),
+        "life_kg": ("weight", "life yield of a log; five steps"),
+        "net": ("money", "of all years, full view"),
+        "net_cash": ("money", "of all years, cash"),
+    },
+    "budget_tornado": {
+        "name": ("text", "short name"),
+        "title": ("text", "what it is"),
+        "low": ("pieces", "low end of the figure, in SI of its kind"),
+        "value": ("pieces", "as planned"),
+        "high": ("pieces", "high end"),
+        "kind": ("text", "kind of the three numbers before"),
+        "net_low": ("money", "net of all years with the figure at its low end"),
+        "net_planned": ("money", "with all as planned"),
+        "net_high": ("money", "at its high end"),
+        "swing": ("money", "distance between the two; the widest first"),
+    },
+    "budget_chance": {
+        "year": ("whole", "year of the plan"),
+        "chance_profit": ("share", "draws in which the year's net is above 0"),
+        "chance_paid_back": ("share", "draws in which the cumulative net is above 0"),
+        "low": ("money", "cumulative net, one draw in ten below"),
+        "middle": ("money", "half below"),
+        "high": ("money", "one in ten above"),
+    },
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
@@ -448,5 +507,11 @@ class Results:
     breakeven: pd.DataFrame
     dried_events: pd.DataFrame
     dried_stock: pd.DataFrame
+    budget_inputs: pd.DataFrame
+    budget_years: pd.DataFrame
+    budget_summary: pd.DataFrame
+    budget_two_way: pd.DataFrame
+    budget_tornado: pd.DataFrame
+    budget_chance: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

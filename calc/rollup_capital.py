@@ -143,6 +143,12 @@ def _annuity(rate: float, years):
     return -np.expm1(-years * np.log1p(rate)) / rate if rate else years
 
 
+def yearly(items: Items, day: int) -> float:
+    """Yearly charges of all items in use on a day, money."""
+    using = ~items.later & (items.shared | items.named) & (items.age_days(day) < items.life_days)
+    return float(items.charge[using].sum())
+
+
 def capital(frames: dict, links: dict, yard: Yard, settings: dict) -> Capital:
     """Charge every item to logs, day by day of its life up to the as-of day.
 

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc import results
+from calc import results, rollup_capital
 from calc.expected import Remaining
-from calc.rollup_capital import Capital
 from calc.rollup_yield import groupings
 from calc.yard import TINY, Yard, as_typed
 
@@ -30,7 +29,9 @@ class Ahead:
     ownership: np.ndarray
 
 
-def ahead(found: Capital, yard: Yard, left: Remaining, expected_logs: pd.DataFrame, upkeep: dict) -> Ahead:
+def ahead(
+    found: rollup_capital.Capital, yard: Yard, left: Remaining, expected_logs: pd.DataFrame, upkeep: dict
+) -> Ahead:
     """Weight and cost still to come by row of Logs, up to the end of the planned life.
 
     upkeep: cash and labour a log and year (calc.bad_year); one that is NaN counts as 0 where the other is
@@ -46,9 +47,8 @@ def ahead(found: Capital, yard: Yard, left: Remaining, expected_logs: pd.DataFra
         years[inside] = left.seen.alive[inside] * span
     none = np.isnan(upkeep["cash"]) and np.isnan(upkeep["labour"])
     cash, labour = (np.nan if none else float(np.nan_to_num(upkeep[name])) for name in ("cash", "labour"))
-    items, alive = found.items, float(yard.alive().sum())
-    in_use = ~items.later & (items.shared | items.named) & (items.age_days(yard.as_of) < items.life_days)
-    yearly = float(items.charge[in_use].sum()) / alive if alive > TINY else 0.0
+    alive = float(yard.alive().sum())
+    yearly = rollup_capital.yearly(found.items, yard.as_of) / alive if alive > TINY else 0.0
 
     def cost(rate):
         return np.where(years > 0, years * rate, 0.0)
