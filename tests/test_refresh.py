@@ -294,6 +294,29 @@ def test_settings_that_cannot_be_read_are_asked_about(tmp_path):
     assert "Spare spawn" in told and "Lifting limit for one person" not in told  # 30 kg is read as 66.1 lb
 
 
+@pytest.mark.parametrize("table", schema.INPUT_TABLES, ids=lambda t: t.key)
+def test_a_text_or_date_in_any_number_column_stays_in_that_column(table, tmp_path):
+    """The reader asks for some columns only; an odd cell must not be filed under a neighbour."""
+    from workbook_template.ports.reader import read_tables
+    from workbook_template.refresh import table_specs
+    day = dt.datetime(2026, 5, 16)
+    numbers = [c.key for c in table.columns if c.typed and c.reads_as == "number"]
+    rows = [{**{k: "3 logs" for k in numbers}}, {**{k: day.date() for k in numbers}}]
+    path = tmp_path / "odd.xlsx"
+    build(path, Yard("us"), rows=10)
+
+    def spoil(book):
+        for i, row in enumerate(rows):
+            for key, value in row.items():
+                book[table.sheet].cell(6 + i, 1 + [c.key for c in table.columns].index(key), value)
+
+    resaved(path, spoil)
+    read = read_tables(path, table_specs("us"))[table.key]
+    for key in numbers:
+        found = {i: (odd.kind, odd.value) for i, odd in read.columns[key].odd.items()}
+        assert found == {0: ("text", "3 logs"), 1: ("date", day)}, key
+
+
 def test_rows_far_below_the_prefilled_ones_are_read(tmp_path):
     path = tmp_path / "far.xlsx"
     build(path, Yard("us", {"logs": [{"log": "A1", "wood": "white oak", "strain": "oyster", "diameter": 4, "length": 40}]}), rows=10)

@@ -230,8 +230,10 @@ def _load(path, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -
         batch, errors = loaded.to_arrow_with_errors()
     columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
     for error in errors.errors if errors is not None else ():
-        index, place = error.offset_position
-        columns[order[place]].odd[index] = _told(error.detail)
+        index, place = error.offset_position  # the column counts from the sheet's first used one
+        column = columns.get(place + scan.first_column)
+        if column is not None:
+            column.odd[index] = _told(error.detail)
     return columns
 
 

@@ -36,6 +36,7 @@ class Scan:
 
     last_row: int = -1
     last_column: int = -1
+    first_column: int = 16_384
     cells: int = 0
     odd: list[Cell] = field(default_factory=list)
     tail: bytes = b""  # everything from </sheetData> on
@@ -100,6 +101,7 @@ def _scan_exact(archive, part, lookup, first_row, styles) -> Scan:
         scan.cells += 1
         scan.last_row = max(scan.last_row, cell.row)
         scan.last_column = max(scan.last_column, cell.column)
+        scan.first_column = min(scan.first_column, cell.column)
         dated = bool(styles[min(cell.style, len(styles) - 1)])
         kind = lookup[min(cell.column, 16_384)]
         if cell.row >= first_row and is_odd(kind, CODES.get(cell.type, UNKNOWN), dated):
@@ -252,6 +254,7 @@ def _measure(scan: Scan, rows, columns) -> None:
     scan.cells += len(rows)
     scan.last_row = max(scan.last_row, int(rows.max()))
     scan.last_column = max(scan.last_column, int(columns.max()))
+    scan.first_column = min(scan.first_column, int(columns.min()))
 
 
 def _add_odd(body: bytes, start: int, scan: Scan, lookup, styles) -> None:
