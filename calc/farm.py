@@ -14,6 +14,7 @@ from calc import (
     contrasts,
     dried,
     expected,
+    flows,
     plan_inputs,
     prices,
     results,
@@ -72,8 +73,10 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     hours = shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     known = {"breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
-             "each_log": each, "upkeep": upkeep, "tools": rollup_capital.yearly(owned.items, day)}
+             "each_log": each, "upkeep": upkeep, "tools": rollup_capital.yearly(owned.items, day),
+             "keep_retire": keep, "as_of": day}
     own = plan_inputs.own(known, sold, frames.get("costs", pd.DataFrame()), settings, day)
+    plan = plan_inputs.inputs(settings, own)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -89,7 +92,8 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
         breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
-        **budget.every_table(plan_inputs.inputs(settings, own)),
+        **budget.every_table(plan),
+        **flows.every_table(frames, sold, views["labour"].amount, owned, left, known, settings, plan),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold)],
