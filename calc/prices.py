@@ -18,6 +18,7 @@ from calc.ledger import CONSIGNMENT, OUTRIGHT
 from calc.yard import TINY
 
 VIEWS = ("cash", "labour", "capital")
+NO_COST = "no cost is written down, or nothing marketable yet"
 NO_SALE, ALL = "(no sale yet)", "all markets"
 GO, GO_ON, STOP = "go", "go on for now", "stop"
 COVERS_ALL = "the price covers all costs"
@@ -76,7 +77,7 @@ def words(price: float, floors: dict, variable: float, variable_cash: float = np
         return "no sale with a price is written down"
     known = {view: floor for view, floor in floors.items() if not np.isnan(floor)}
     if not known:
-        return "nothing marketable yet"
+        return NO_COST
     short = [view for view, floor in known.items() if price < floor - TINY]
     if not short:
         return COVERS_ALL

@@ -19,7 +19,10 @@ MONEY_COLUMNS = {
         "cash_per_log": ("money", "cash view for each log inoculated"),
         "labour_per_log": ("money", "labour view, likewise"),
         "capital_per_log": ("money", "capital view, likewise"),
-        "cash_per_kg": ("money per weight", "cash view so far / marketable weight so far"),
+        "cash_per_kg": (
+            "money per weight",
+            "cash view so far / marketable weight so far; NaN where either is 0",
+        ),
         "labour_per_kg": ("money per weight", "labour view, likewise"),
         "capital_per_kg": ("money per weight", "capital view, likewise"),
         "cash_to_come": ("money", "cash part of the upkeep to come; NaN if no upkeep is written down"),

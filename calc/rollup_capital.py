@@ -167,8 +167,11 @@ def capital(frames: dict, links: dict, yard: Yard, settings: dict) -> Capital:
             empty = days[~found]
             waiting[common] = [_within(items, item, empty) for item in common]
     line, log = pair_columns(links.get("cost_links"), "cost")
+    order = np.argsort(line, kind="stable")
+    line, log = line[order], log[order]
     for item in np.flatnonzero(items.named & ~items.later):
-        mine = np.unique(log[line == items.line[item]])
+        first, end = np.searchsorted(line, (items.line[item], items.line[item] + 1))
+        mine = np.unique(log[first:end])
         days, amount = _by_day(items, np.array([item]), yard.as_of)
         charged, found = share_over_yard(part_of(yard, mine), days, amount)
         ownership[mine] += charged

@@ -136,6 +136,7 @@ def _per(table):
     more["capital"] = more["labour"] + table["ownership_to_come"]
     out = {"total_labour": sums["labour"], "total_capital": sums["capital"]}
     for view, money in sums.items():
+        money = money.where(money.abs() > TINY)  # nothing written down is not known, and not free
         out |= {
             f"{view}_per_log": money / logs,
             f"{view}_per_kg": money / weight,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 import time
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -17,6 +19,8 @@ from calc import rollup_capital, rollup_cost
 from calc.economics import real_rate
 from calc.farm import roll_up
 from calc.yard import build, days, diary
+from workbook_template import refresh
+from workbook_template.ports.closed_file import ClosedFile
 
 FLAT = {**yards.SETTINGS, "interest": 0.0, "inflation": 0.0}
 TEN = {**yards.SETTINGS, "interest": 0.10, "inflation": 0.0}
@@ -316,6 +320,20 @@ def test_held_and_interest_without_a_rate_and_with_a_tiny_one():
     assert rollup_capital.interest(plain, at)[0] == 0
     assert rollup_capital.held(tiny, at)[0] == pytest.approx(rollup_capital.held(plain, at)[0], abs=1e-6)
     assert rollup_capital.interest(tiny, at)[0] == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", ["hollow", "brook"])
+def test_the_example_yards_close(name, tmp_path):
+    home = Path(__file__).resolve().parents[1]
+    shutil.copy(home / "examples" / f"{name}.xlsx", tmp_path)
+    port = ClosedFile(tmp_path / f"{name}.xlsx")
+    out = refresh.work_out(refresh.read_inputs(port, dt.date(2026, 11, 20)))
+    assert closes(out) and out.reconciliation["difference"].abs().max() < 0.005
+    assert (out.capital_items["held"] > 0).any() and whole(out)["interest"] > 0
+    stock = out.dried_stock
+    assert (stock["dried_kg"] - stock["taken_kg"] - stock["left_kg"]).abs().max() < 1e-6 or not len(stock)
+    by_hand = out.each_log[["running", "labour", "ownership"]].sum().sum()
+    assert whole(out)["charged"] == pytest.approx(by_hand, abs=0.005)
 
 
 def test_a_hundred_thousand_logs():

@@ -111,6 +111,7 @@ def test_no_sale_no_yield_and_no_yard():
     assert out.breakeven["words"].iloc[0] == "no sale with a price is written down"
     bare = roll_up({"logs": yards.logs(("A", 1, "2024-03-01"))}, {}, yards.SETTINGS, dt.date(2024, 4, 1))
     assert np.isnan(bare.breakeven["floor_cash"].iloc[0])
+    assert prices.words(5.0, {"cash": np.nan}, np.nan) == prices.NO_COST
     assert len(roll_up({}, {}, yards.SETTINGS, dt.date(2024, 4, 1)).breakeven) == 0
 
 
