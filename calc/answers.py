@@ -26,7 +26,7 @@ def _yield(found: Results, yard):
                  assumed="rows without a Count hold one log")
     yield Answer("picked", "Picked so far", float(yard["picked_kg"]), "weight", rows=int(yard["rows"]))
     ranged = not math.isnan(yard["low_kg"])
-    yield Answer("per_log", "Marketable weight for each inoculated log", float(yard["per_log_kg"]), "weight",
+    yield Answer("per_log", "Marketable weight for each log inoculated or bearing", float(yard["per_log_kg"]), "weight",
                  low=float(yard["low_kg"]), high=float(yard["high_kg"]), rows=int(yard["rows"]),
                  assumed="range: 8 in 10 of the logs picked one by one" if ranged else
                  f"no range: fewer than {FEWEST_FOR_RANGE} logs were picked one by one")
@@ -50,10 +50,7 @@ def _money(found: Results, yard):
     lines = found.costs.groupby("view")["rows"].sum()
     cash_lines, labour_lines = int(lines.get("cash", 0)), int(lines.get("labour", 0))
     if yard is not None:
-        waiting = float(views["not_yet_charged"].sum() - views["dated_later"].sum())
-        rest = "spent so far over picked so far; young logs make it look high"
-        if waiting > 0.005:
-            rest += "; money not yet charged is left out"
+        rest = "all spent so far over all picked so far; young logs make it look high"
         yield Answer("cash_per_weight", "Cash cost of the marketable weight", float(yard["cash_per_kg"]),
                      "money per weight", rows=cash_lines + int(yard["rows"]), assumed=rest)
         yield Answer("cash_labour_per_weight", "Cash and labour cost of the marketable weight",

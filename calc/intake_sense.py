@@ -116,6 +116,20 @@ class Sense:
                     "Check both days",
                     code,
                 )
+        told = np.zeros(len(self.logs), dtype=bool)
+        told[self.log[kind == "inoculated"]] = True
+        undated = np.isin(kind, ("picked", "soaked", "pins seen")) & np.isnat(inoculated) & ~told[self.log]
+        at = np.flatnonzero(undated)  # asked about once a log
+        undated[np.setdiff1d(at, at[np.unique(self.log[at], return_index=True)[1]])] = False
+        for event, log, count in self._by_event(undated):
+            self._ask(
+                event,
+                "log_text",
+                f"{self.kind[event]}, but {self._who(log, count)} has no day of inoculation",
+                "the day the spawn went in",
+                "Type Inoculated on Logs; until then its age and season are not known",
+                "never_inoculated",
+            )
         for event, log, count in self._by_event(after):
             self._ask(
                 event,

@@ -44,6 +44,10 @@ class Charges:
     by_log: np.ndarray
     hours_by_log: np.ndarray
 
+    def uncharged(self) -> np.ndarray:
+        """Lines dated by the as-of day that no log carries (yet)."""
+        return self.waiting | self.unknown
+
 
 def cash(frames: dict, links: dict, yard: Yard) -> Charges:
     """Costs rows charged to logs.

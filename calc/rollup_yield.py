@@ -163,14 +163,16 @@ def year_names(year: pd.Series) -> pd.Series:
     return names.where(year.notna(), results.NOT_YET)
 
 
-def groups(each: pd.DataFrame, found: Parts, book: Diary) -> pd.DataFrame:
+def groups(each: pd.DataFrame, found: Parts, book: Diary, views: dict) -> pd.DataFrame:
     """Yield and cost by strain, wood, strain on wood, inoculation year and for the whole yard.
 
-    `each` is the finished Each log table. Each `by` adds up to the whole yard; weights of no known log
-    stand under results.NO_LOG, and inside the whole yard.
+    `each` is the finished Each log table, views the cash and labour Charges. Each `by` adds up to the whole
+    yard; weights and money of no known log stand under results.NO_LOG, and inside the whole yard.
     """
-    nobody = found.log < 0
-    lost = {"picked_kg": found.picked[nobody].sum(), "culled_kg": found.culled[nobody].sum()}
+    nobody, (cash, labour) = found.log < 0, (views["cash"], views["labour"])
+    lost = {"picked_kg": found.picked[nobody].sum(), "culled_kg": found.culled[nobody].sum(),
+            "cash": cash.amount[cash.uncharged()].sum(), "labour": labour.amount[labour.uncharged()].sum(),
+            "labour_hours": labour.hours[labour.uncharged()].sum()}
     tables = [_group(by, names, each, found, book, lost) for by, names in groupings(each).items()]
     return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["groups"])]
 
@@ -182,23 +184,23 @@ def _group(by, names, each, found, book, lost):
     def total(values, where=slice(None)):
         return np.bincount(code[where], weights=np.asarray(values, dtype=float)[where], minlength=size)
 
-    inoculated = each["inoculated"].notna().to_numpy()
+    at_work = (each["inoculated"].notna() | (each["picked_kg"] > 0) | (each["soaks"] > 0)).to_numpy()
     picked, dry = each["picked_kg"].to_numpy(), each["dry_wood_kg"].to_numpy() * each["count"].to_numpy()
-    weighed = inoculated & ~np.isnan(dry)
+    weighed = at_work & ~np.isnan(dry)
     table = pd.DataFrame({
         "by": by, "group": np.asarray(known, dtype=object),
-        "logs": total(each["count"], inoculated), "waiting": total(each["count"], ~inoculated),
+        "logs": total(each["count"], at_work), "waiting": total(each["count"], ~at_work),
         "alive": total(each["alive"]), "bearing": total(each["count"], picked > 0),
         "picked_kg": total(picked), "culled_kg": total(each["culled_kg"]),
         "cash": total(each["cash"]), "labour_hours": total(each["labour_hours"]),
         "labour": total(each["labour"]), "rows": _lines(code, size, book),
     })
-    low, high = _ranges(code, size, each, found, inoculated)
-    fresh, wood = total(picked, weighed), total(dry, weighed)
-    if lost["picked_kg"] or lost["culled_kg"]:
+    low, high = _ranges(code, size, each, found, at_work)
+    fresh, wood, own = total(picked, weighed), total(dry, weighed), total(each["marketable_kg"], at_work)
+    if any(abs(value) > TINY for value in lost.values()):
         table = _with_lost(table, by, book, lost)
     more = len(table) - size
-    edges = [np.append(ends, np.full(more, np.nan)) for ends in (low, high, fresh, wood)]
+    edges = [np.append(ends, np.full(more, np.nan)) for ends in (low, high, fresh, wood, own)]
     return _ratios(table, *edges)
 
 
@@ -206,7 +208,7 @@ def _with_lost(table, by, book, lost):
     """What no known log carries: its own row, or inside the whole yard."""
     lines = int((book.lines("picked", "culled") & (book.named == 0)).sum())
     if by == "yard" and len(table):
-        table.loc[0, ["picked_kg", "culled_kg"]] += [lost["picked_kg"], lost["culled_kg"]]
+        table.loc[0, list(lost)] += list(lost.values())
         table.loc[0, "rows"] += lines
         return table
     row = {**{c: 0.0 for c in table}, "by": by, "group": "whole yard" if by == "yard" else results.NO_LOG,
@@ -214,16 +216,17 @@ def _with_lost(table, by, book, lost):
     return pd.concat((table, pd.DataFrame([row])), ignore_index=True)
 
 
-def _ratios(table, low, high, fresh, wood):
+def _ratios(table, low, high, fresh, wood, own):
     marketable = table["picked_kg"] - table["culled_kg"]
     total = table["cash"] + table["labour"]
     logs = table["logs"].where(table["logs"] > 0)
     weight = marketable.where((marketable > TINY) & (table["group"] != results.NO_LOG))
+    spent, whole = table["cash"].where(table["cash"].abs() > TINY), total.where(total.abs() > TINY)
     with np.errstate(divide="ignore", invalid="ignore"):
         return table.assign(
-            marketable_kg=marketable, per_log_kg=marketable / logs, low_kg=low, high_kg=high,
+            marketable_kg=marketable, per_log_kg=own / logs, low_kg=low, high_kg=high,
             efficiency=np.where(wood > 0, fresh / wood, np.nan), total=total,
-            cash_per_kg=table["cash"] / weight, cash_labour_per_kg=total / weight)
+            cash_per_kg=spent / weight, cash_labour_per_kg=whole / weight)
 
 
 def _lines(code, size, book):

@@ -18,11 +18,11 @@ DRILL_STEPS, SETUP_STEPS = ("inoculated",), ("felled", "waxed", "stacked")
 def needs(frames: dict, settings: dict, yard: Yard, known: pd.DataFrame):
     """Per row still to be inoculated: size, logs, and what it takes. Returns (table, logs not yet felled).
 
-    Rows of Logs not inoculated by the as-of day, without those already gone, and the rows of the plan
+    Rows of Logs not inoculated by the as-of day that have not borne either, without those already gone, and the rows of the plan
     (frames["plan"], columns as in Logs). `known`: calc.sizes.sizes of the Logs frame.
     """
     logs, plan = frames["logs"], frames.get("plan", pd.DataFrame())
-    waiting = ~yard.is_inoculated()
+    waiting = ~yard.is_at_work()
     gone = np.bincount(yard.exit_log, weights=yard.exit_take, minlength=len(yard))
     table = known[waiting].assign(
         purpose=WAITING, logs=np.maximum(np.round(yard.count - gone, 9), 0.0)[waiting],

@@ -14,6 +14,8 @@ import numpy as np
 import pandas as pd
 
 NO_DAY = 2 ** 40
+BEARING = ("picked", "soaked", "pins seen")
+IN_THE_YARD = (*BEARING, "waxed", "stacked", "moved", "turned", "weighed", "checked")
 EXITS = ("retired", "lost", "sold as log")
 _SPAN, _SHIFT = 2 ** 42, 2 ** 20  # one sorted key out of log and day
 TINY = 1e-9
@@ -125,6 +127,7 @@ class Yard:
     exit_day: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     exit_take: np.ndarray = field(default_factory=lambda: np.zeros(0))
     exit_kind: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=object))
+    borne: np.ndarray | None = None  # first day picked, soaked or seen with pins; None: of no log known
     claimed: dict = field(default_factory=dict)  # kind -> logs the lines say have left
     exit_lines: int = 0
 
@@ -165,13 +168,23 @@ class Yard:
         """True for rows inoculated by the as-of day."""
         return self.inoculated <= self.as_of
 
+    def is_at_work(self) -> np.ndarray:
+        """True for rows inoculated by the as-of day, and for rows without a date that have borne by then."""
+        return self.is_inoculated() if self.borne is None else self.is_inoculated() | (self.borne <= self.as_of)
+
 
 def build(frames: dict, book: Diary) -> Yard:
-    """The yard as known on the as-of day: dates on Logs, else of the first felled or inoculated event."""
+    """The yard as known on the as-of day: dates on Logs, else of the first felled or inoculated event.
+
+    A row without any of these is in the yard from the first event that handles it, such as a pick.
+    """
     logs = frames["logs"]
     count = numbers(logs, "count", 1.0)
     inoculated = _first(day_column(logs, "inoculated"), book, "inoculated")
     start = np.minimum(_first(day_column(logs, "felled"), book, "felled"), inoculated)
+    undated = np.full(len(logs), NO_DAY)
+    start = np.where(start >= NO_DAY, _first(undated, book, *IN_THE_YARD), start)
+    borne = np.where(inoculated >= NO_DAY, _first(undated, book, *BEARING), NO_DAY)
     exits = book.lines(*EXITS)
     pair = exits[book.line]
     line, log = book.line[pair], book.log[pair]
@@ -185,13 +198,13 @@ def build(frames: dict, book: Diary) -> Yard:
         blank = np.isnan(book.amount[line]) & (book.kind[line] == kind)
         claimed[kind] = float(said + take[blank].sum())
     return Yard(count, start, inoculated, book.as_of, log, np.maximum(book.day[line], start[log]), take,
-                book.kind[line], claimed, int(exits.sum()))
+                book.kind[line], borne, claimed, int(exits.sum()))
 
 
-def _first(typed: np.ndarray, book: Diary, kind: str) -> np.ndarray:
+def _first(typed: np.ndarray, book: Diary, *kinds: str) -> np.ndarray:
     """The typed day, else the day of the first such event naming the row."""
     first = np.full(len(typed), NO_DAY)
-    pair = book.lines(kind)[book.line]
+    pair = book.lines(*kinds)[book.line]
     np.minimum.at(first, book.log[pair], book.day[book.line[pair]])
     return np.where(typed >= NO_DAY, first, typed)
 

@@ -230,7 +230,7 @@ def test_answers(found):
                              "cash_labour_per_weight", "spent", "owed", "hours", "rows_used"]
     assert answers["logs_alive"].value == 11 and answers["picked"].value == pytest.approx(2.55)
     assert answers["best_pair"].text == "wide on white oak"
-    assert answers["cash_per_weight"].value == pytest.approx(90.0 / 2.44)  # charged cash / (2.55 - 0.11)
+    assert answers["cash_per_weight"].value == pytest.approx(95.0 / 2.44)  # all spent / (2.55 - 0.11)
     assert answers["spent"].value == pytest.approx(95.0) and answers["hours"].value == pytest.approx(3.5)
     assert answers["rows_used"].value == pytest.approx(18 / 20)
     assert answers["rows_used"].text == "events 12 of 14"

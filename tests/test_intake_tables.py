@@ -51,7 +51,8 @@ def test_a_group_means_the_logs_that_were_there_on_the_day():
               {"date": DAY, "event": "picked", "log": "all", "amount": 0.5},
               {"date": dt.datetime(2026, 7, 20), "event": "picked", "log": "all oak", "amount": 0.5}]
     found = check(logs=rows, events=events)
-    assert said(found) == []
+    assert said(found) == ["Events row 7, Log: picked, but A4 has no day of inoculation. Needed: the day the spawn went in. "
+                           "Type Inoculated on Logs; until then its age and season are not known."]
     assert found.event_links.to_numpy().tolist() == [[0, 1], [1, 0], [1, 3], [2, 0], [2, 2], [2, 3]]
 
 

@@ -380,3 +380,44 @@ def test_book_has_one_sheet_object_for_each_name(tmp_path):
     book = Book(tmp_path / "x.xlsx", Yard("us"), 10, dt.date(2026, 1, 1), True)
     assert book.sheet("Logs") is book.sheet("Logs")
     book.workbook.close()
+
+
+def seen(path: Path) -> dict:
+    return {row[0].value: row[1].value for row in openpyxl.load_workbook(path, data_only=True)["Start"].iter_rows(max_col=2)}
+
+
+FIVE = {"wood": "white oak", "strain": "oyster", "diameter": 4, "length": 40}
+COST, PER_LOG = "Cash cost of the marketable weight", "Marketable weight for each log inoculated or bearing"
+
+
+def test_five_columns_and_a_pick_are_enough_for_the_cost(tmp_path):
+    """Two logs without a date, 2 + 2 lb picked, 40 spent: 10 a pound, 2 logs, 2 lb a log, nothing to buy; and it is asked about."""
+    path = tmp_path / "five.xlsx"
+    day = dt.date(2026, 5, 1)
+    build(path, Yard("us", {"logs": [{"log": "A1", **FIVE}, {"log": "A2", **FIVE}],
+                            "events": [{"date": day, "event": "picked", "log": name, "amount": 2.0} for name in ("A1", "A2")],
+                            "costs": [{"date": dt.date(2026, 1, 1), "item": "plugs", "amount": 40.0}]}), rows=10)
+    outcome = refresh_file(path, today=dt.date(2026, 11, 15), progress=False)
+    found = seen(path)
+    assert found[COST] == pytest.approx(10.0) and found["Logs in the yard"] == 2 and found[PER_LOG] == pytest.approx(2.0)
+    assert "logs waiting" not in outcome.results.shopping["purpose"].tolist()
+    assert any("A1 has no day of inoculation" in p.sentence() for p in outcome.problems)
+
+
+def test_the_headline_cost_is_all_money_over_all_weight(tmp_path):
+    """Costs 40 + 60 (for an unknown log) + 100 = 200; picks 5 + 5 (unknown log) + 5 = 15 lb: 13.33; a log gave 10 / 2 = 5."""
+    path = tmp_path / "unknown.xlsx"
+    logs = [{"log": n, **FIVE, "inoculated": dt.date(2024, 3, 1)} for n in ("A1", "A2")]
+    events = [{"date": dt.date(2026, 5, 1), "event": "picked", "log": n, "amount": 5.0} for n in ("A1", "X9", "A2")]
+    costs = [{"date": dt.date(2026, 1, 1), "item": "x", "amount": a, "for_logs": f} for a, f in ((40.0, "A1"), (60.0, "Q7"), (100.0, None))]
+    build(path, Yard("us", {"logs": logs, "events": events, "costs": costs}), rows=10)
+    refresh_file(path, today=dt.date(2026, 11, 15), progress=False)
+    assert seen(path)[COST] == pytest.approx(200 / 15) and seen(path)[PER_LOG] == pytest.approx(5.0)
+
+
+def test_no_cost_typed_is_not_a_cost_of_nothing(tmp_path):
+    path = tmp_path / "free.xlsx"
+    build(path, Yard("us", {"logs": [{"log": "A1", **FIVE, "inoculated": dt.date(2024, 3, 1)}],
+                            "events": [{"date": dt.date(2026, 5, 1), "event": "picked", "log": "A1", "amount": 1.0}]}), rows=10)
+    refresh_file(path, today=dt.date(2026, 11, 15), progress=False)
+    assert seen(path)[COST] == "not known yet"
