@@ -78,7 +78,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     own = plan_inputs.own(known, sold, frames.get("costs", pd.DataFrame()), settings, day)
     plan = plan_inputs.inputs(settings, own)
     out = Results(
-        as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book),
+        as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book, views),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
         months_by_strain=rollup_months.months_by_strain(frames, day, found, strain),
         seasons=rollup_months.seasons(found, each),
@@ -110,8 +110,8 @@ def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, 
     weight = gave["marketable_kg"].where(gave["marketable_kg"] > 0)
     table = gave.assign(
         row=numbers(logs, "row"), count=yard.count, cash=cash, labour=labour,
-        labour_hours=views["labour"].hours_by_log, cash_per_kg=cash / weight,
-        cash_labour_per_kg=(cash + labour) / weight, running=running, ownership=owned.ownership,
+        labour_hours=views["labour"].hours_by_log, cash_per_kg=np.where(cash > 0, cash / weight, np.nan),
+        cash_labour_per_kg=np.where(cash + labour > 0, (cash + labour) / weight, np.nan), running=running, ownership=owned.ownership,
         capital=capital, capital_per_kg=capital / weight,
         **{name: as_typed(logs, name) for name in ("log", "wood", "strain", "place")},
         **{name: known[name] for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")})
