@@ -47,6 +47,12 @@ def _logs(scale: float) -> list[dict]:
         _log("A23", diameter=n(4), length=n(40), hole_spacing="six", row_spacing=n(2.5)),
         _log("A24", diameter=n(7), length=n(40), hole_spacing=n(4), row_spacing=n(4), count=2, spawn_form="plug", ends_waxed="no"),
         _log("=A1", diameter=n(4), length=n(40)),  # text, not a formula
+        *(_log(f"B{i}", diameter=n(4), length=n(40), count=count) for i, count in enumerate((0, -3, 2.5, 1e9, dt.date(2026, 3, 1)), 1)),
+        *(_log(f"C{i}", diameter=n(4), length=n(40), **spaces) for i, spaces in enumerate((
+            {"hole_spacing": 0}, {"row_spacing": -1}, {"hole_spacing": n(0.1)}, {"row_spacing": n(500)},
+            {"hole_spacing": dt.date(2026, 6, 1)}, {"row_spacing": dt.date(2026, 6, 1)}), 1)),
+        *(_log(f"D{i}", diameter=n(4), length=n(40), holes_drilled=drilled) for i, drilled in enumerate((
+            0, -4, 3.5, 1e7, "37 or so", dt.date(2026, 6, 1)), 1)),
     ]
 
 
@@ -57,7 +63,9 @@ def _events() -> list[dict]:
     day = dt.date(2026, 10, 1)
     return [
         line(day, "picked", "A1", 1.25), line(day, "picked", "a1", 0.5), line(day, "Picked", "A2", 3), line(day, "picked", "A1-A6", 4),
-        line(day, "picked", "A1", "12 oz"), line(day, "culled", "A1", 0.2), line(day, "picked", "007", 0.4), line(day, "picked", "7", 0.3),
+        line(day, "picked", "A1", "12 oz"), line(day, "picked", "A1", -1.0), line(day, "picked", "A1", dt.date(2026, 10, 12)),
+        line(dt.date(2026, 12, 1), "picked", "A1", 8.0),  # after the As of day
+        line(day, "culled", "A1", 0.2), line(day, "picked", "007", 0.4), line(day, "picked", "7", 0.3),
         line(day, "rain", None, 1.2), line(day, "picked", None, 2), line(day, "picked", "A1", None), line(day, "checked", "A1", None),
         line(day, None, "A1", 1), line(None, "picked", "A1", 1), line("1.10.2026", "picked", "A1", 1), line(day, "sang", "A1", 1),
         line(None, None, None, None), line(None, None, None, None, event_note="a dry week"), line(day, "note", None, None),
@@ -75,6 +83,7 @@ def _costs() -> list[dict]:
         {"date": day, "item": "saw", "amount": 200.0, "life_years": "four"}, {"date": day, "item": "tarp", "amount": "30 USD", "life_years": 3},
         {"date": None, "item": "tarp", "amount": 30.0}, {"date": day, "item": "tarp", "amount": None}, {"date": "May", "item": "tarp",
             "amount": 30.0},
+        {"date": day, "item": "saw", "amount": 200.0, "life_years": 4, "salvage": -10.0},
         {}, {"date": day, "item": "refund", "amount": -5.0, "life_years": 2},
     ]
 
@@ -93,6 +102,7 @@ def _sales() -> list[dict]:
         line(day, "Partner", "spoiled", "fresh", 0.5), line(day, "Partner", "counted", "fresh", 0.5), line(day, "Partner", "paid", None, 30.0),
         line(day, "Partner", "fee", None, 4.0), line(day, "Nobody", "sold", "fresh", 1.0), line(day, "Partner", "lent", "fresh", 1.0),
         line(day, "Partner", "sold", "fresh", None), line(day, "Partner", "sold", "fresh", "two"), line(None, "Partner", "sold", "fresh", 1.0),
+        line(day, "Fair", "sold", "fresh", 1.0), line(dt.date(2026, 7, 4), "Fair", "sold", "fresh", 1.0),
         line("6/6/26", "Partner", "sold", "fresh", 1.0), {},
     ]
 
@@ -102,6 +112,10 @@ def _prices() -> list[dict]:
         {"price_market": "Stall", "price_product": "fresh", "price_from": dt.date(2026, 5, 1), "price_each": 15.0},
         {"price_market": "Stall", "price_product": "fresh", "price_from": dt.date(2025, 5, 1), "price_each": 14.0},
         {"price_market": "Stall", "price_product": "dried", "price_from": dt.date(2026, 5, 1), "price_each": "dear"},
+        {"price_market": "Fair", "price_product": "fresh", "price_from": dt.date(2026, 6, 1), "price_each": 10.0},
+        {"price_market": "Fair", "price_product": "fresh", "price_from": dt.date(2026, 6, 1), "price_each": 13.0},  # the same day: the first holds
+        {"price_market": "Fair", "price_product": "fresh", "price_from": dt.date(2026, 6, 5)},  # no price: the older one holds on
+        {"price_market": "Fair", "price_product": "fresh", "price_from": "July", "price_each": 20.0},
         {"price_market": "Partner", "price_product": "fresh", "price_from": dt.date(2026, 1, 1), "price_each": 12.0},
         {"price_market": "Kitchen", "price_product": "fresh", "price_from": dt.date(2026, 1, 1), "price_each": 9.5},
     ]
@@ -109,10 +123,11 @@ def _prices() -> list[dict]:
 
 def yard(profile: str) -> Yard:
     scale = 1.0 if profile == "us" else 2.54
-    return Yard(profile, settings={"as_of_typed": DAY}, tables={
+    spoilt = {"wage": "plenty", "spare_share": 8, "lift_limit": "", "ends_waxed": "", "end_coat": -1}  # the starting values hold
+    return Yard(profile, settings={"as_of_typed": DAY} | spoilt, tables={
         "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(),
         "markets": [{"market": "Stall", "terms": "own stall"}, {"market": "Partner", "terms": "on consignment", "commission": 0.25},
-                    {"market": "Kitchen", "terms": "bought outright"}],
+                    {"market": "Kitchen", "terms": "bought outright"}, {"market": "Fair", "terms": "own stall"}],
         "woods": shipped_woods(profile) + [{"wood": "half known", "wood_gravity": 0.5}],
         "forms": shipped_forms(profile), "strains": shipped_strains(profile),
     })

@@ -4,6 +4,7 @@ The files are written without values, LibreOffice computes each formula, and a p
 """
 from __future__ import annotations
 
+import datetime as dt
 import math
 import shutil
 import zipfile
@@ -23,6 +24,8 @@ ROWS = 40
 
 
 def same(seen, wanted) -> bool:
+    if seen == dt.time():  # how openpyxl reads 0 in a date format
+        seen = 0
     if wanted in ("", None):
         return seen in ("", None)
     if is_number(wanted):
@@ -64,8 +67,7 @@ def twins(yard, table):
     for i, row in enumerate(rows + [{}] * (guarded_rows(table, ROWS, len(rows)) - len(rows))):
         for column in table.columns:
             if column.kind == COMPUTED:
-                filled = any(row.get(c.key) not in (None, "") for c in table.columns)
-                yield first + i + 1, column, column.twin(row, env) if filled else ""
+                yield first + i + 1, column, column.twin(row, env)
 
 
 def test_canary_was_corrected(computed):
@@ -111,7 +113,7 @@ def test_every_computed_column_has_a_twin_and_telling_cases(table):
         assert column.formula and column.twin, f"{column.key} needs a formula and a twin"
         values = [v for _, c, v in twins(yard, table) if c is column]
         assert any(v not in ("", None) for v in values), f"{column.key}: no case with a value"
-        assert any(v in ("", None) for v in values), f"{column.key}: no case that stays blank"
+        assert any(v in ("", None, 0) for v in values), f"{column.key}: no case that stays blank"
 
 
 @pytest.mark.parametrize("name", parity_cases.plans())

@@ -282,16 +282,18 @@ def test_settings_that_cannot_be_read_are_asked_about(tmp_path):
     build(path, Yard("us"), rows=10)
 
     def spoil(book):
-        for name, value in (("set_wage", "plenty"), ("set_lift_limit", "30 kg"), ("set_spare_share", 7)):
+        for name, value in (("typed_wage", "plenty"), ("typed_lift_limit", "30 kg"), ("typed_spare_share", 8), ("typed_interest", 40)):
             book["Settings"][book.defined_names[name].attr_text.partition("!")[2].replace("$", "")] = value
 
     resaved(path, spoil)
     outcome = check_file(path, dt.date(2026, 11, 15))
     told = {p.column: p.sentence() for p in outcome.problems}
     assert told["Wage for an hour, your own too"] == (
-        'Settings, Wage for an hour, your own too: "plenty" is not a number. Needed: a number in an hour, usually 0 to 1000. '
+        'Settings, Wage for an hour, your own too: "plenty" is not a number. Needed: a number (an hour), usually 0 to 1000. '
         "The starting value 10 was used; type the value you want.")
-    assert "Spare spawn" in told and "Lifting limit for one person" not in told  # 30 kg is read as 66.1 lb
+    assert '"30 kg" is not a number; it means 66.14' in told["Lifting limit for one person"]  # live cells take no text
+    assert "8 is 800%; if 8 % was meant, type 8%" in told["Spare spawn"]
+    assert "if 40 % was meant, type 40%" in told["Interest a year"]
 
 
 @pytest.mark.parametrize("table", schema.INPUT_TABLES, ids=lambda t: t.key)

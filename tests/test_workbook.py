@@ -78,13 +78,13 @@ def test_formulas_keep_to_the_safe_subset(new_book):
 def test_settings_say_where_they_come_from(new_book):
     profile, path = new_book
     sheet = openpyxl.load_workbook(path)["Settings"]
-    by_title = {row[0].value: row for row in sheet.iter_rows(min_row=4, max_col=5)}
+    by_title = {row[0].value: row for row in sheet.iter_rows(min_row=4, max_col=6)}
     for setting in SETTINGS:
         row = by_title[setting.title]
-        assert row[3].value, setting.key
+        assert row[4].value, setting.key
         assert row[1].value == setting.start(profile)
-    assert "Cornell" in by_title["Wage for an hour, your own too"][3].value
-    assert by_title["Density of the wax, solid"][3].value.startswith("from memory")
+    assert "Cornell" in by_title["Wage for an hour, your own too"][4].value
+    assert by_title["Density of the wax, solid"][4].value.startswith("from memory")
 
 
 BEGINNER = [{"log": f"B{i}", "wood": wood, "strain": "shiitake, wide range", "diameter": d, "length": n}
@@ -151,3 +151,18 @@ def test_nothing_of_this_machine_in_the_file(new_book):
     with zipfile.ZipFile(new_book[1]) as archive:
         text = b"".join(archive.read(n) for n in archive.namelist())
     assert str(Path.home()).encode() not in text and str(new_book[1].parent).encode() not in text
+
+
+def test_an_error_value_in_a_diary_does_not_spread(tmp_path, office):
+    """A grower's own formula may give an error value; the other rows and the logs still compute."""
+    path = tmp_path / "error.xlsx"
+    picks = [{"date": DAY, "event": "picked", "log": "B1", "amount": 1.5}, {"date": DAY, "event": "picked", "log": "B1", "amount": 2.0}]
+    build(path, Yard("us", {"logs": BEGINNER, "events": picks}, settings={"as_of_typed": DAY}), rows=10, as_of=DAY)
+    book = openpyxl.load_workbook(path)
+    heads = [c.value for c in book["Events"][5]]
+    amount = next(i for i, head in enumerate(heads, 1) if str(head).startswith("Amount"))
+    book["Events"].cell(6, amount, "=1/0")
+    book.save(path)
+    seen = office.computed(path)
+    assert cell(seen, 6, "Picked, own lines (lb)") == 2.0
+    assert not [c.coordinate for row in seen["Logs"].iter_rows() for c in row if str(c.value).startswith("#")]

@@ -74,7 +74,7 @@ def guarded_rows(table: Table, rows: int, typed: int) -> int:
 
 def environment(yard: Yard, as_of: dt.date) -> Env:
     """What the twins see: settings, and every table's rows with the computed columns of the lists filled in."""
-    settings = {s.key: yard.settings.get(s.key, s.start(yard.profile)) for s in SETTINGS}
+    settings = {s.key: s.in_force(yard.settings.get(s.key), yard.profile) for s in SETTINGS}
     typed_as_of = settings["as_of_typed"]
     env = Env(yard.profile, typed_as_of if isinstance(typed_as_of, dt.date) else as_of, settings)
     for table in schema.LIST_TABLES + schema.INPUT_TABLES:
@@ -188,18 +188,15 @@ def _header_look(column: Column) -> str:
 
 def _fill(book: Book, sheet, table: Table, first: int, left: int, rows: int) -> None:
     typed_rows = book.env.rows[table.key]
-    keys = [c.key for c in table.columns]
     prefix = ROW_KEY_LETTER.get(table.key, "")
     for r in range(rows):
         row = typed_rows[r] if r < len(typed_rows) else {}
-        filled = any(row.get(k) not in (None, "") for k in keys)
         cells = _row_cells(table, first + r, left)
         for i, column in enumerate(table.columns):
             if column.kind == ROWKEY:
                 sheet.write_string(first + r, left + i, row.get(column.key) or f"{prefix}{r + 1:05d}", book.looks["rowkey"])
             elif column.formula and not left_out(book, column):
-                value = column.twin(row, book.env) if filled else ""
-                book.write_formula(sheet, first + r, left + i, column.formula, cells, value, f"computed_{column.looks}")
+                book.write_formula(sheet, first + r, left + i, column.formula, cells, column.twin(row, book.env), f"computed_{column.looks}")
             elif column.formula:
                 sheet.write_blank(first + r, left + i, None, book.looks["computed_text"])
             else:
@@ -320,36 +317,46 @@ def _draw_settings(book: Book) -> None:
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, "One row, one choice. Type over a value to make it yours; beside it stands where the starting value comes from.",
                        book.looks["about"])
-    for i, width in enumerate((36, 28, 11, 92, 74)):
+    for i, width in enumerate((36, 28, 14, 11, 92, 74)):
         sheet.set_column(i, i, width)
     row = 2
-    for i, words in enumerate(("Setting", "Value", "Unit", "Where the starting value comes from", "What it does")):
+    for i, words in enumerate(("Setting", "Value", "In force", "Unit", "Where the starting value comes from", "What it does")):
         sheet.write_string(row, i, words, book.looks["header"])
     group = None
     for setting in SETTINGS:
         if setting.group != group:
             group, row = setting.group, row + 2
-            for i in range(5):
+            for i in range(6):
                 sheet.write_string(row, i, group if i == 0 else "", book.looks["section"])
         row += 1
         sheet.write_string(row, 0, setting.title, book.looks["label"])
-        book.write(sheet, row, 1, env.settings[setting.key], f"input_{setting.looks}")
-        sheet.write_string(row, 2, setting.unit_name(profile), book.looks["unit"])
-        sheet.write_string(row, 3, setting.basis(profile), book.looks["label_wrapped"])
+        book.write(sheet, row, 1, book.yard.settings.get(setting.key, setting.start(profile)), f"input_{setting.looks}")
+        sheet.write_string(row, 3, setting.unit_name(profile), book.looks["unit"])
+        sheet.write_string(row, 4, setting.basis(profile), book.looks["label_wrapped"])
         if len(setting.basis(profile)) > 115:
             sheet.set_row(row, 27)
-        sheet.write_string(row, 4, setting.help, book.looks["label"])
-        book.workbook.define_name(f"set_{setting.key}", f"=Settings!$B${row + 1}")
+        sheet.write_string(row, 5, setting.help, book.looks["label"])
+        book.workbook.define_name(f"typed_{setting.key}", f"=Settings!$B${row + 1}")
+        if setting.key != "as_of_typed":
+            book.write_formula(sheet, row, 2, _in_force(setting, f"$B${row + 1}", profile), {}, env.settings[setting.key] or "",
+                               f"computed_{setting.looks}", single=True)
+            book.workbook.define_name(f"set_{setting.key}", f"=Settings!$C${row + 1}")
         _validate_setting(sheet, setting, row)
         if setting.key == "as_of_typed":
-            row += 1
-            sheet.write_string(row, 0, "As of, in force", book.looks["label"])
-            typed = f"$B${row}"
-            book.write_formula(sheet, row, 1, f"IF(ISNUMBER({typed}),{typed},TODAY())", {}, env.as_of, "computed_date")
-            sheet.write_string(row, 3, "worked out: the day above, or today", book.looks["label"])
-            book.workbook.define_name("set_as_of", f"=Settings!$B${row + 1}")
+            typed = f"$B${row + 1}"
+            book.write_formula(sheet, row, 2, f"IF(ISNUMBER({typed}),{typed},TODAY())", {}, env.as_of, "computed_date")
+            book.workbook.define_name("set_as_of", f"=Settings!$C${row + 1}")
     sheet.freeze_panes(3, 1)
     set_page(sheet, profile, landscape=True, repeat=(2, 2), footer=str(env.settings["yard"]))
+
+
+def _in_force(setting, cell: str, profile: str) -> str:
+    """The value used, natively: what was typed where it can be, else the starting value."""
+    start = setting.start(profile)
+    shown = f'"{start}"' if isinstance(start, str) else repr(start)
+    if setting.kind != "number":
+        return f'IF({cell}="",{shown},{cell})'
+    return f"IF(ISNUMBER({cell}),IF({cell}<{setting.low!r},{shown},IF({cell}>{setting.high!r},{shown},{cell})),{shown})"
 
 
 def _validate_setting(sheet, setting, row: int) -> None:

@@ -5,7 +5,18 @@ from calc import economics
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, blank, is_number, serial
 
+DATE_LIKE = 20000  # a date kept as a number starts far above this: such a weight is never computed live
 KEY_HELP = "Leave this as it is: it keeps rows apart when copies are merged."
+
+
+def picked_weight(row: dict, env: Env):
+    """Weight of a picked event up to the As of day, 0 where it cannot be used; blank for any other event."""
+    if str(row.get("event") or "").casefold() != "picked":
+        return ""
+    if not is_number(row.get("amount")) or not is_number(row.get("date")):
+        return 0.0
+    amount = serial(row["amount"])
+    return amount if 0 <= amount < DATE_LIKE and serial(row["date"]) <= serial(env.as_of) else 0.0
 
 
 def event_check(row: dict, env: Env):
@@ -24,6 +35,8 @@ def event_check(row: dict, env: Env):
         return "how much?"
     if not blank(row.get("amount")) and not is_number(row["amount"]):
         return "read at refresh"
+    if not blank(row.get("amount")) and (serial(row["amount"]) < 0 or serial(row["amount"]) >= DATE_LIKE):
+        return "amount? a date or below 0"
     if blank(row.get("log")):
         return "ok: whole yard" if kind["whole_yard"] == "yes" else "which log?"
     if env.lookup("logs", "log", row["log"]) is None:
@@ -49,9 +62,14 @@ EVENTS = Table(
                        'IF(ISNA(MATCH({event},lst_event,0)),"event not in Lists",'
                        'IF(AND(INDEX(lst_event_needs,MATCH({event},lst_event,0))="yes",{amount}=""),"how much?",'
                        'IF(AND({amount}<>"",NOT(ISNUMBER({amount}))),"read at refresh",'
+                       f'IF(AND({{amount}}<>"",OR(N({{amount}})<0,N({{amount}})>={DATE_LIKE})),"amount? a date or below 0",'
                        'IF({log}="",IF(INDEX(lst_event_yard,MATCH({event},lst_event,0))="yes","ok: whole yard","which log?"),'
-                       'IF(SUMPRODUCT(--(log_log={log}))=0,"log read at refresh","ok")))))))))',
+                       'IF(IFERROR(SUMPRODUCT(--(log_log={log})),0)=0,"log read at refresh","ok"))))))))))',
                twin=event_check),
+        Column("picked", "Counts as picked", COMPUTED, "Weight of a picked line up to the As of day.", quantity="weight", width=9,
+               looks="two_or_blank",
+               formula='IFERROR(IF({event}="picked",IF(ISNUMBER({amount}),IF(ISNUMBER({date}),IF({amount}<0,0,'
+                       f'IF({{amount}}>={DATE_LIKE},0,IF({{date}}<=set_as_of,{{amount}},0))),0),0),""),0)', twin=picked_weight),
         Column("minutes", "Minutes", NUMBER, "Time it took, own time too. This is what makes the labour view true.",
                width=8, looks="whole"),
         Column("who", "Who", CHOICE, "Blank: yourself at the wage on Settings. Helpers stand on Lists.", width=11, list="helpers"),
@@ -71,7 +89,7 @@ def yearly_charge(row: dict, env: Env):
         return ""
     price, life = serial(row["amount"]), serial(row["life_years"])
     salvage = serial(row["salvage"]) if is_number(row.get("salvage")) else 0.0
-    if life <= 0 or salvage > price:
+    if life <= 0 or salvage > price or salvage < 0:
         return ""
     rate = economics.real_rate(env.settings["interest"], env.settings["inflation"])
     return economics.capital_charge(price, salvage, life, rate)
@@ -91,6 +109,8 @@ def cost_check(row: dict, env: Env):
             return "life in years?"
         if is_number(row.get("salvage")) and serial(row["salvage"]) > serial(row["amount"]):
             return "salvage above price"
+        if is_number(row.get("salvage")) and serial(row["salvage"]) < 0:
+            return "salvage below 0"
     return "ok"
 
 
@@ -106,7 +126,7 @@ COSTS = Table(
         Column("yearly", "Yearly charge", COMPUTED,
                "For things that last: capital recovery at the real rate, (price - salvage) x factor + salvage x rate.",
                width=11, looks="money",
-               formula='IF(AND(ISNUMBER({amount}),ISNUMBER({life_years})),IF(OR({life_years}<=0,N({salvage})>{amount}),"",'
+               formula='IF(AND(ISNUMBER({amount}),ISNUMBER({life_years})),IF(OR({life_years}<=0,N({salvage})>{amount},N({salvage})<0),"",'
                        f'IF(ABS({REAL_RATE})<1E-12,({{amount}}-N({{salvage}}))/{{life_years}},'
                        f'({{amount}}-N({{salvage}}))*{REAL_RATE}/(1-(1+{REAL_RATE})^-{{life_years}})+N({{salvage}})*{REAL_RATE})),"")',
                twin=yearly_charge),
@@ -114,7 +134,8 @@ COSTS = Table(
                formula='IF(AND({date}="",{item}="",{amount}=""),"",IF({date}="","needs a date",IF({amount}="","how much money?",'
                        'IF(OR(NOT(ISNUMBER({date})),NOT(ISNUMBER({amount}))),"read at refresh",IF({life_years}="","ok",'
                        'IF(NOT(ISNUMBER({life_years})),"life in years?",IF({life_years}<=0,"life in years?",'
-                       'IF(AND(ISNUMBER({salvage}),{salvage}>{amount}),"salvage above price","ok"))))))))', twin=cost_check),
+                       'IF(AND(ISNUMBER({salvage}),{salvage}>{amount}),"salvage above price",'
+                       'IF(N({salvage})<0,"salvage below 0","ok")))))))))', twin=cost_check),
         Column("category", "Category", CHOICE, "Kind of spending.", width=12, list="categories"),
         Column("for_logs", "For", TEXT, "all, a wood, a strain, a log or a range, or an inoculation year. Blank means all.",
                width=16),
@@ -181,8 +202,10 @@ def sale_check(row: dict, env: Env):
 
 KIND_OF_WEIGHT = "OR(" + ",".join(f'{{kind}}="{k}"' for k in WEIGHT_KINDS) + ")"
 KIND_OF_MONEY = "OR(" + ",".join(f'{{kind}}="{k}"' for k in MONEY_KINDS) + ")"
-LATEST = ("SUMPRODUCT(MAX((lst_price_market={market})*(lst_price_product={product})*(lst_price_from<={date})"
-          "*ISNUMBER(lst_price_each)*lst_price_from))")
+LATEST = ("SUMPRODUCT(MAX((lst_price_market={market})*(lst_price_product={product})*(lst_price_since<={date})"
+          "*lst_price_since))")
+FIRST_OF_DAY = ("INDEX(lst_price_each,MATCH(1,INDEX((lst_price_market={market})*(lst_price_product={product})"
+                f"*(lst_price_since={LATEST}),0),0))")
 TERMS = 'IFERROR(INDEX(lst_market_terms,MATCH({market},lst_market,0)),"")'
 SALES = Table(
     key="sales", sheet="Sales", title="Sales",
@@ -198,8 +221,7 @@ SALES = Table(
         Column("in_force", "Price in force", COMPUTED, "The price typed, else the newest price on Lists not after the date.",
                quantity="money per weight", width=10, looks="money",
                formula='IF(ISNUMBER({price}),{price},IF(AND(ISNUMBER({date}),' + KIND_OF_WEIGHT + f'),IFERROR(IF({LATEST}=0,"",'
-                       f'SUMPRODUCT(--(lst_price_market={{market}}),--(lst_price_product={{product}}),--(lst_price_from={LATEST}),'
-                       'lst_price_each)),""),""))', twin=price_in_force),
+                       + FIRST_OF_DAY + '),""),""))', twin=price_in_force),
         Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright.",
                width=11, looks="money",
                formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},{{amount}},IF({{in_force}}="","",IF({TERMS}="bought outright",'

@@ -235,6 +235,13 @@ MARKETS = Table(
     ),
 )
 
+
+def price_since(row: dict, env: Env):
+    """Day from which a whole price row holds, as a day number; 0 where the row lacks something."""
+    whole = row.get("price_market") and row.get("price_product") and is_number(row.get("price_from")) and is_number(row.get("price_each"))
+    return serial(row["price_from"]) if whole else 0
+
+
 PRICES = Table(
     key="prices", sheet="Lists", title="Prices", header_row=HEADER, rows=60,
     about="A new price is a new row with its date; old rows stay.",
@@ -243,6 +250,9 @@ PRICES = Table(
         Column("price_product", "Of product", CHOICE, width=9, list="products"),
         Column("price_from", "From date", DATE, width=12, looks="date"),
         Column("price_each", "Price each", NUMBER, quantity="money per weight", width=10, looks="money"),
+        Column("price_since", "Holds from", COMPUTED, "Blank where the row lacks something.", width=12, looks="date_or_blank",
+               formula='IF({price_market}="",0,IF({price_product}="",0,IF(ISNUMBER({price_from}),IF(ISNUMBER({price_each}),{price_from},0),0)))',
+               twin=price_since),
     ),
 )
 

@@ -5,12 +5,25 @@ import math
 
 from calc import drilling, supplies, wood
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
+from workbook_template.diary_tables import picked_weight
 from workbook_template.twins import Env, blank, is_number, limit, serial, sheet_round
 
 # Formula pieces. {key} is this row's cell, [name] a constant of the profile.
 SIZES_GOOD = ("AND(ISNUMBER({diameter}),ISNUMBER({length}),{diameter}>=[dia_low],{diameter}<=[dia_high],"
               "{length}>=[len_low],{length}<=[len_high],"
               "OR({large_end}=\"\",AND(ISNUMBER({large_end}),{large_end}>=[dia_low],{large_end}<=[dia_high])))")
+# A date kept as a number starts far above this: such a count or weight is never computed live.
+DATE_LIKE = 20000
+COUNT_GOOD = f"AND(ISNUMBER({{count}}),N({{count}})>=1,N({{count}})<={DATE_LIKE},N({{count}})=INT(N({{count}})))"
+
+
+def within(key: str, low: str, high: str) -> str:
+    """Formula piece: blank, or a number between two constants."""
+    return f'OR({{{key}}}="",AND(ISNUMBER({{{key}}}),N({{{key}}})>={low},N({{{key}}})<={high}))'
+
+
+SPACES_GOOD = f"AND({within('hole_spacing', '[along_low]', '[along_high]')},{within('row_spacing', '[around_low]', '[around_high]')})"
+DRILLED_GOOD = within("holes_drilled", "0", "[holes_high]")
 LARGE = "IF({large_end}=\"\",{diameter},{large_end})"
 MEAN = f"(({{diameter}}+{LARGE})/2)"
 FORM = "IF({spawn_form}=\"\",set_spawn_form,{spawn_form})"
@@ -93,32 +106,46 @@ def holes(row, env):
     found, form = sizes(row, env), form_of(row, env)
     if found is None or form is None:
         return ""
-    if is_number(row.get("holes_drilled")):
-        return serial(row["holes_drilled"])
+    if not blank(row.get("holes_drilled")):
+        return serial(row["holes_drilled"]) if bounded(row["holes_drilled"], "holes_drilled") else ""
     if form["counted_by"] == "weight per log":
         return 0
     small, large, length = found
+    if not all(blank(row.get(k)) or bounded(row[k], f"{k}_m", env) for k in ("hole_spacing", "row_spacing")):
+        return ""
     along = env.si(number_or(row, "hole_spacing", env.settings["hole_spacing"]), "spacing")
     around = env.si(number_or(row, "row_spacing", env.settings["row_spacing"]), "spacing")
-    if along <= 0 or around <= 0:
-        return ""
     return drilling.holes(wood.mean_diameter(small, large), length, along, around, env.setting_si("end_margin", "spacing"))
 
 
+def bounded(value, column: str, env: Env | None = None) -> bool:
+    """Whether a typed number lies within the hard limits of a column of Logs (env: it has the spacing's unit)."""
+    bounds = limit("logs", column)
+    if not is_number(value):
+        return False
+    number = env.si(serial(value), "spacing") if env else serial(value)
+    return bounds["refuse_below"] - 1e-12 <= number <= bounds["refuse_above"] + 1e-12
+
+
 def logs_in_row(row, env):
-    return "" if blank(row.get("log")) else number_or(row, "count", 1)
+    if blank(row.get("log")):
+        return ""
+    count = row.get("count")
+    if blank(count):
+        return 1
+    return serial(count) if is_number(count) and 1 <= serial(count) <= DATE_LIKE and serial(count) % 1 == 0 else ""
 
 
 def plugs(row, env):
     count, form = holes(row, env), form_of(row, env)
-    if count == "" or form["counted_by"] != "each hole":
+    if count == "" or logs_in_row(row, env) == "" or form["counted_by"] != "each hole":
         return ""
     return supplies.plugs_needed(count * logs_in_row(row, env), env.settings["spare_share"])
 
 
 def spawn_weight(row, env):
     count, form = holes(row, env), form_of(row, env)
-    if count == "" or form["counted_by"] == "each hole":
+    if count == "" or logs_in_row(row, env) == "" or form["counted_by"] == "each hole":
         return ""
     spare = 1 + env.settings["spare_share"]
     if form["counted_by"] == "weight per log":
@@ -136,7 +163,7 @@ def ends_waxed(row, env):
 
 def wax(row, env):
     count, form = holes(row, env), form_of(row, env)
-    if count == "":
+    if count == "" or logs_in_row(row, env) == "":
         return ""
     small, large, _ = sizes(row, env)
     per_hole = env.settings["wax_per_hole"] / 1000 if form["waxed"] == "yes" else 0
@@ -155,19 +182,13 @@ def age_months(row, env):
     return "" if days < 0 or days > 36525 else sheet_round(days / 30.4375, 1)
 
 
-def picked(event) -> float:
-    """Weight of a picked event, 0 for every other."""
-    is_pick = str(event.get("event") or "").casefold() == "picked" and is_number(event.get("amount"))
-    return serial(event["amount"]) if is_pick else 0.0
-
-
 def harvested(row, env):
     if blank(row.get("log")):
         return ""
-    return env.totals("events", "log", picked).get(str(row["log"]).casefold(), 0.0)
+    return env.totals("events", "log", picked_weight).get(str(row["log"]).casefold(), 0.0)
 
 
-def one(row) -> float:
+def one(row, env) -> float:
     return 1.0
 
 
@@ -201,7 +222,12 @@ def check(row, env):
         return "wood not in Lists"
     if form_of(row, env) is None:
         return "spawn form not in Lists"
-    return "ok"
+    more = [row.get(k) for k in ("count", "hole_spacing", "row_spacing", "holes_drilled")]
+    if any(not blank(v) and not is_number(v) for v in more):
+        return "read at refresh"
+    if logs_in_row(row, env) == "":
+        return "count? one or more"
+    return "holes or spacing?" if holes(row, env) == "" else "ok"
 
 
 ASSUMED_FORMULA = "&".join(f'IF({{{key}}}="",", {words}","")' for key, words in ASSUMED)
@@ -219,7 +245,7 @@ LOGS = Table(
                quantity="length", width=10, needed=True, looks="size"),
         Column("inoculated", "Inoculated", DATE, "The day the spawn went in. Blank until then.", width=12, looks="date"),
         Column("in_row", "Logs in row", COMPUTED, "Count, or 1.", width=8, looks="whole",
-               formula='IF({log}="","",IF(ISNUMBER({count}),{count},1))', twin=logs_in_row),
+               formula='IF({log}="","",IF({count}="",1,' + f'IF({COUNT_GOOD},{{count}},"")))', twin=logs_in_row),
         Column("volume", "Volume each", COMPUTED, "Over bark: Huber from the mid diameter, Smalian from both ends.",
                quantity="volume", width=10, looks="three",
                formula=f'IF({{log}}="","",IF({SIZES_GOOD},IF({{large_end}}="",PI()/4*{{diameter}}^2*{{length}},'
@@ -233,40 +259,42 @@ LOGS = Table(
                formula='IF({green}="","",IF({green}/set_lift_limit<=1,"ok",ROUNDUP(ROUND({green}/set_lift_limit,9),1)&" x limit"))',
                twin=lift),
         Column("holes", "Holes each", COMPUTED, "Holes drilled if typed, else the staggered pattern.", width=8, looks="whole",
-               formula=f'IF({{volume}}="","",IFERROR(IF(ISNUMBER({{holes_drilled}}),{{holes_drilled}},'
-                       f'IF({form_field("by")}="weight per log",0,{PATTERN})),""))', twin=holes),
+               formula=f'IF({{volume}}="","",IFERROR(IF({{holes_drilled}}<>"",IF({DRILLED_GOOD},{{holes_drilled}},""),'
+                       f'IF({form_field("by")}="weight per log",0,IF({SPACES_GOOD},{PATTERN},""))),""))', twin=holes),
         Column("plugs", "Plugs for row", COMPUTED, "Plugs or thimbles for all logs of the row, spares included.", width=8,
                looks="whole",
-               formula=f'IF({{holes}}="","",IF({form_field("by")}="each hole",'
+               formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",IF({form_field("by")}="each hole",'
                        'ROUNDUP(ROUND({holes}*{in_row}*(1+set_spare_share),9),0),""))', twin=plugs),
         Column("spawn", "Spawn for row", COMPUTED, "Sawdust or other loose spawn for all logs of the row, spares included.",
                quantity="weight", width=9, looks="two",
-               formula=f'IF({{holes}}="","",IF({form_field("by")}="weight per log",IF(ISNUMBER({form_field("weight")}),'
+               formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",IF({form_field("by")}="weight per log",IF(ISNUMBER({form_field("weight")}),'
                        f'{form_field("weight")}*{{in_row}}*(1+set_spare_share),""),IF({form_field("by")}="hole volume",'
                        f'IF(ISNUMBER({form_field("per_hole")}),{{holes}}*{{in_row}}*{form_field("per_hole")}'
                        '*(1+set_spare_share)/[grams],""),"")))', twin=spawn_weight),
         Column("wax", "Wax for row", COMPUTED, "To seal the holes, and the ends if they are waxed.", quantity="weight",
                width=8, looks="two",
-               formula=f'IF({{holes}}="","",(IF({form_field("waxed")}="yes",{{holes}}*set_wax_per_hole,0)+'
+               formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",(IF({form_field("waxed")}="yes",{{holes}}*set_wax_per_hole,0)+'
                        'IF(IF({ends_waxed}="",set_ends_waxed,{ends_waxed})="yes",PI()/4*({diameter}^2+'
                        f'{LARGE}^2)*[square_cm]*set_end_coat/10*set_wax_density,0))*{{in_row}}/[grams])', twin=wax),
         Column("age", "Age", COMPUTED, "Months since inoculation, up to the As of date.", unit="months", width=8, looks="one",
                formula='IF(OR({log}="",NOT(ISNUMBER({inoculated}))),"",IF(OR(set_as_of-{inoculated}<0,'
                        'set_as_of-{inoculated}>36525),"",ROUND((set_as_of-{inoculated})/30.4375,1)))', twin=age_months),
         Column("harvested", "Picked, own lines", COMPUTED,
-               "Picked events that name exactly this log. Picks of a range or a place are shared out on Each log.",
+               "Picked events up to the As of day that name exactly this log. Picks of a range or a place are shared out on Each log.",
                quantity="weight", width=9, looks="two",
-               formula='IF({log}="","",SUMPRODUCT(--(evt_log={log}),--(evt_event="picked"),evt_amount))', twin=harvested),
+               formula='IF({log}="","",IFERROR(SUMPRODUCT(--(evt_log={log}),evt_picked),""))', twin=harvested),
         Column("assumed", "Assumed", COMPUTED, "Defaults from Settings used for this row.", width=43, looks="text",
                formula=f'IF({{log}}="","",MID({ASSUMED_FORMULA},3,99))', twin=assumed),
         Column("check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
                formula='IF({log}="",IF(AND({wood}="",{strain}="",{diameter}="",{length}="",{inoculated}=""),"","name this log"),'
-                       'IF(SUMPRODUCT(--(log_log={log}))>1,"name used twice",IF({wood}="","which wood?",'
+                       'IF(IFERROR(SUMPRODUCT(--(log_log={log})),1)>1,"name used twice",IF({wood}="","which wood?",'
                        'IF({diameter}="","needs a diameter",IF({length}="","needs a length",'
                        'IF(OR(ISTEXT({diameter}),ISTEXT({length}),AND({large_end}<>"",ISTEXT({large_end}))),"read at refresh",'
                        'IF({volume}="","size? wrong unit or a date",'
                        'IF(ISNA(MATCH({wood},lst_wood,0)),"wood not in Lists",'
-                       f'IF(ISNA(MATCH({FORM},lst_form,0)),"spawn form not in Lists","ok")))))))))', twin=check),
+                       f'IF(ISNA(MATCH({FORM},lst_form,0)),"spawn form not in Lists",'
+                       'IF(OR(ISTEXT({count}),ISTEXT({hole_spacing}),ISTEXT({row_spacing}),ISTEXT({holes_drilled})),"read at refresh",'
+                       'IF({in_row}="","count? one or more",IF({holes}="","holes or spacing?","ok"))))))))))))', twin=check),
         Column("count", "Count", NUMBER, "Logs in this row, all alike. Blank means 1.", width=8, looks="whole"),
         Column("large_end", "Large end", NUMBER, "Diameter of the thick end; then Diameter is the small end.",
                quantity="diameter", width=9, looks="size"),

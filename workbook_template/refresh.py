@@ -92,7 +92,7 @@ def read_inputs(port: Port, today: dt.date | None) -> Inputs:
 
     profile = profile_of(port)
     raw = port.tables(table_specs(profile))
-    named = port.named("set_")
+    named = port.named("typed_")
     plan = {name[5:]: value for name, value in port.named("plan_").items()}
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()

@@ -27,7 +27,7 @@ LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS, "plan_have": ("a tree", "bolt
 # Defined names: a column of a table, over its guarded rows.
 NAMES = {
     "log_log": ("logs", "log"),
-    "evt_log": ("events", "log"), "evt_event": ("events", "event"), "evt_amount": ("events", "amount"),
+    "evt_log": ("events", "log"), "evt_picked": ("events", "picked"),
     "lst_wood": ("woods", "wood"), "lst_wood_green": ("woods", "green_density"), "lst_wood_dry": ("woods", "dry_density"),
     "lst_strain": ("strains", "strain"),
     "lst_form": ("forms", "form"), "lst_form_by": ("forms", "counted_by"), "lst_form_weight": ("forms", "weight_per_log"),
@@ -38,7 +38,7 @@ NAMES = {
     "lst_event_yard": ("event_kinds", "whole_yard"),
     "lst_market": ("markets", "market"), "lst_market_terms": ("markets", "terms"),
     "lst_price_market": ("prices", "price_market"), "lst_price_product": ("prices", "price_product"),
-    "lst_price_from": ("prices", "price_from"), "lst_price_each": ("prices", "price_each"),
+    "lst_price_since": ("prices", "price_since"), "lst_price_each": ("prices", "price_each"),
 }
 # The drop-down lists that come from a table.
 LIST_NAMES = {
@@ -77,6 +77,11 @@ def constants(profile: str) -> dict[str, str]:
         "dia_high": edge("logs", "diameter_m", "refuse_above", "diameter"),
         "len_low": edge("logs", "length_m", "refuse_below", "length"),
         "len_high": edge("logs", "length_m", "refuse_above", "length"),
+        "along_low": edge("logs", "hole_spacing_m", "refuse_below", "spacing"),
+        "along_high": edge("logs", "hole_spacing_m", "refuse_above", "spacing"),
+        "around_low": edge("logs", "row_spacing_m", "refuse_below", "spacing"),
+        "around_high": edge("logs", "row_spacing_m", "refuse_above", "spacing"),
+        "holes_high": number(limit("logs", "holes_drilled")["refuse_above"]),
         "fluid": number(units.factor("melt", profile) * 1e6),
         "breast": number(breast),
         "height": number(units.factor("height", profile) / units.factor("diameter", profile)),

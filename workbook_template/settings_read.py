@@ -20,7 +20,7 @@ def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Pr
     found, problems = {}, []
     for setting in SETTINGS:
         start = setting.start(profile)
-        value = named.get(f"set_{setting.key}")
+        value = named.get(f"typed_{setting.key}")
         if value is None or (isinstance(value, str) and not value.strip()):
             found[setting.key] = start
             continue
@@ -55,23 +55,25 @@ def _read(setting: Setting, value, profile: str):
 
 def _number(setting: Setting, shown, profile: str):
     unit = setting.unit_name(profile)
-    needed = f"a number{' in ' + unit if unit else ''}, usually {setting.low:g} to {setting.high:g}"
-    if isinstance(shown, str):
-        if setting.quantity in units.PROFILES[profile]:
-            read = quantities.read_quantity(shown, setting.quantity, profile)
-            shown = getattr(read, "value_si", None)
-            if shown is not None:
-                shown = shown / units.factor(setting.quantity, profile)
-        else:
-            try:
-                shown = float(shown.replace("%", "").replace(",", ".")) / (100 if "%" in shown else 1)
-            except ValueError:
-                return None, (f"{quote(shown)} is not a number", needed)
+    percent = setting.looks == "percent"
+    ends = [f"{end:.0%}" if percent else f"{end:g}" for end in (setting.low, setting.high)]
+    needed = f"a number{f' ({unit})' if unit else ''}, usually {ends[0]} to {ends[1]}"
     if isinstance(shown, bool) or not isinstance(shown, (int, float)):
-        return None, (f"{quote(shown)} is not a number", needed)
-    if not setting.low <= shown <= setting.high:
-        return None, (f"{shown:g} is beyond what is usual", needed)
-    return float(shown), None
+        return None, (f"{quote(shown)} is not a number{_meant(setting, shown, profile)}", needed)
+    if setting.low <= shown <= setting.high:
+        return float(shown), None
+    if percent and setting.low <= shown / 100 <= setting.high:
+        return None, (f"{shown:g} is {shown:,.0%}; if {shown:g} % was meant, type {shown:g}%", needed)
+    return None, (f"{shown:g} is beyond what is usual", needed)
+
+
+def _meant(setting: Setting, shown, profile: str) -> str:
+    """What a text such as 25 kg means in the cell's unit, to be typed as a number: live cells take no text."""
+    if not isinstance(shown, str) or setting.quantity not in units.PROFILES[profile]:
+        return ""
+    read = quantities.read_quantity(shown, setting.quantity, profile)
+    value = getattr(read, "value_si", None)
+    return "" if value is None else f"; it means {value / units.factor(setting.quantity, profile):.4g}"
 
 
 def to_si(settings: dict, profile: str) -> dict:

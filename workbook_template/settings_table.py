@@ -44,6 +44,15 @@ class Setting:
             return round(found.typical * units.factor("weight", units.US) / units.factor("weight", profile), 4)
         return found.typical
 
+    def in_force(self, typed, profile: str):
+        """The value used: what was typed where it can be, else the starting value (also for text in a number)."""
+        if typed is None or typed == "":
+            return self.start(profile)
+        if self.kind == "number":
+            good = isinstance(typed, (int, float)) and not isinstance(typed, bool) and self.low <= typed <= self.high
+            return float(typed) if good else self.start(profile)
+        return typed
+
     def basis(self, profile: str) -> str:
         """What stands beside the value: where the start comes from."""
         found = self.figure_row(profile)

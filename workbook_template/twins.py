@@ -51,7 +51,6 @@ class Env:
             self._lookups[(table, key)] = index
         return index.get(str(value).casefold())
 
-
     def totals(self, table: str, key: str, amount) -> dict[str, float]:
         """Sum of a named function `amount` over a table's rows by the text of a column, ignoring case; kept."""
         name = (table, key, amount.__name__)
@@ -59,7 +58,7 @@ class Env:
             sums: dict[str, float] = {}
             for row in self.rows.get(table, []):
                 text = str(row.get(key) or "").casefold()
-                sums[text] = sums.get(text, 0.0) + amount(row)
+                sums[text] = sums.get(text, 0.0) + (amount(row, self) or 0.0)
             self._lookups[name] = sums
         return self._lookups[name]
 
