@@ -4,6 +4,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL, WEIGHT_KINDS
 from calc.results import Balance
 from calc.yard import EXITS, TINY, Diary, Yard
@@ -87,10 +88,11 @@ def _markets(product: pd.DataFrame):
         by_book = _stock(lines)
         counts = lines[lines["kind"] == "counted"]
         if len(counts):
-            last = counts[counts["day"] == counts["day"].max()].iloc[-1]
-            before = float(_stock(lines[lines["day"] <= last["day"]]))
-            there = last["amount"] + _stock(lines[lines["day"] > last["day"]])
-            gap = _clean(before - last["amount"])
+            last = counts["day"].max()
+            counted = float(counts.loc[counts["day"] == last, "amount"].sum())
+            before = float(_stock(lines[lines["day"] <= last]))
+            there = counted + _stock(lines[lines["day"] > last])
+            gap = _clean(before - counted)
             if abs(gap) > LEAST_SLACK_KG:
                 found = "less" if gap > 0 else "more"
                 missing.append(f"{market}: the last count found {found} than the lines say.")
@@ -118,7 +120,7 @@ def _store(book, product, came, came_kg, count_kind, out):
         none = f"No {count_kind} event: what is in store is part of the unexplained."
         return 0.0, counted, [none] if came.any() else []
     last = book.day[counted].max()
-    at_count = float(book.amount[counted & (book.day == last)][-1])
+    at_count = _sum(book.amount, counted & (book.day == last))  # a cooler and a shed counted on one day
     after = book.day > last
     moved = _sum(came_kg, came & after) - sum(_sum(book.amount, mask & after) for mask in out)
     moved -= _taken_to_markets(product, last)
@@ -133,22 +135,25 @@ def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
     return _total(lines, "delivered") - _total(lines, "returned") + _total(straight, "sold", "spoiled")
 
 
-def money(sales: pd.DataFrame) -> list[Balance]:
-    """What each market owes: value - commission - fees = paid + owed.
+def money(sales: pd.DataFrame, as_of: int) -> list[Balance]:
+    """What each market owes: value + loss charged - commission - fees = paid + owed.
 
-    On consignment: sold x price in force x (1 - commission) - fees. Bought outright: (delivered - returned)
-    x price - fees. Own stall: sold x price, paid at once, so that nothing is owed. More paid than was due
-    is unexplained. A line without a price does not let it close.
+    On consignment: sold x price in force x (1 - commission) - fees, and the loss between counts beyond what
+    is allowed (calc.consignment.losses). Bought outright: (delivered - returned) x price - fees. Own stall:
+    sold x price, paid at once, so that nothing is owed. More paid than was due is unexplained. A line without
+    a price does not let it close.
     """
-    return [_market_money(lines) for _, lines in sales.groupby("key", sort=True)]
+    return [_market_money(lines, as_of) for _, lines in sales.groupby("key", sort=True)]
 
 
-def _market_money(lines: pd.DataFrame) -> Balance:
+def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
     market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
     value = float(lines["value"].sum())
     commission = float((lines["value"] * lines["commission"]).sum()) if terms == CONSIGNMENT else 0.0
     fees, paid = _total(lines, "fee"), _total(lines, "paid")
-    due = value - commission - fees
+    missing = losses(lines) if terms == CONSIGNMENT else None
+    lost = float(missing["charge"].sum()) if missing is not None else 0.0
+    due = value + lost - commission - fees
     if terms == STALL:
         paid = due
     left = _clean(due - paid, CENT)
@@ -158,13 +163,30 @@ def _market_money(lines: pd.DataFrame) -> Balance:
     if unpriced:
         have = "lines have" if unpriced > 1 else "line has"
         notes.append(f"{market}: {unpriced} {have} no price; type one on Sales or in Prices on Lists.")
-    if terms == OUTRIGHT and (lines["kind"] == "sold").any() and not (lines["kind"] == "delivered").any():
+    if missing is not None and (~missing["agreed"] & (missing["unexplained_kg"] > LEAST_SLACK_KG)).any():
+        notes.append(f"{market}: counts found less than the lines say. Lists states no loss allowed there, so it is not charged; "
+                     "type 0% if all of it is theirs to pay.")
+    if terms == OUTRIGHT and (lines["kind"] == "sold").any():
         notes.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
     if left < 0:
         notes.append(f"{market}: more was paid than was due.")
+    overdue = _overdue(lines, owed, as_of)
+    if overdue > CENT:
+        days = int(lines["payment_days"].iloc[0])
+        notes.append(f"{market} pays within {days} days: {overdue:,.2f} of what is owed is older.")
     labels = (("commission", commission), ("fees", fees), ("paid", paid), ("owed", owed))
-    return Balance("money", market, "money", "value sold", value, labels, min(0.0, left),
-                   left >= 0 and not unpriced, len(lines), tuple(notes))
+    return Balance("money", market, "money", "value sold, and loss charged" if lost else "value sold", value + lost, labels,
+                   min(0.0, left), left >= 0 and not unpriced, int((lines["at"] >= 0).sum()), tuple(notes))
+
+
+def _overdue(lines: pd.DataFrame, owed: float, as_of: int) -> float:
+    """What is owed for lines older than the market's days to pay; payments settle the oldest first."""
+    days = float(lines["payment_days"].iloc[0])
+    if days <= 0 or owed <= 0:
+        return 0.0
+    young = lines[lines["day"] > as_of - days]
+    kept = 1.0 - young["commission"] if (young["terms"] == CONSIGNMENT).all() else 1.0
+    return max(0.0, owed - float((young["value"] * kept).sum()))
 
 
 def _sum(values, mask) -> float:

@@ -96,7 +96,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         **flows.every_table(frames, sold, views["labour"].amount, owned, left, known, settings, plan),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
-                  *balances.money(sold)],
+                  *balances.money(sold, day)],
     )
     out.answers = answers.answers(out, counts or {})
     return out

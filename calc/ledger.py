@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from calc.consignment import daily_fees
 from calc.yard import NO_DAY, as_typed, day_column, numbers, words
 
 CONSIGNMENT, OUTRIGHT, STALL = "on consignment", "bought outright", "own stall"
@@ -41,25 +42,34 @@ def price_in_force(sales: pd.DataFrame, prices: pd.DataFrame) -> np.ndarray:
 def ledger(frames: dict, as_of: int) -> pd.DataFrame:
     """Sales up to the as-of day, with what each line means.
 
-    Columns: at (position in Sales), day, market (as typed), key (market, lower case), product, kind, terms,
-    commission (share), lot (lower case), amount (kg, or money for paid and fee), price (money per kg),
-    sold_kg and value (money, before commission): of sold lines, or of delivered less returned lines where
-    the market buys outright.
+    Columns: at (position in Sales, -1 for a fee by the day that Lists states), day, market (as typed), key
+    (market, lower case), product, kind, terms, commission (share), allowance (share of loss allowed, NaN if
+    not agreed), fee_a_day and payment_days (0 if none), lot (lower case), amount (kg, or money for paid and
+    fee), price (money per kg), sold_kg and value (money, before commission): of sold lines, or of delivered
+    less returned lines where the market buys outright.
     """
     sales, markets = frames.get("sales", pd.DataFrame()), frames.get("markets", pd.DataFrame())
     key, listed = words(sales, "market"), words(markets, "market")
-    terms = dict(reversed(list(zip(listed, words(markets, "terms"), strict=True))))
-    commission = dict(reversed(list(zip(listed, numbers(markets, "commission", 0.0), strict=True))))
+
+
+    def of_market(values, otherwise):
+        first = dict(reversed(list(zip(listed, values, strict=True))))
+        return [first.get(k, otherwise) for k in key]
+
     table = pd.DataFrame({
         "at": np.arange(len(sales)), "day": day_column(sales, "date"),
         "market": as_typed(sales, "market"), "key": key,
         "product": words(sales, "product"), "kind": words(sales, "kind"),
-        "terms": [terms.get(k) or CONSIGNMENT for k in key],
-        "commission": [commission.get(k, 0.0) for k in key],
+        "terms": [terms or CONSIGNMENT for terms in of_market(words(markets, "terms"), CONSIGNMENT)],
+        "commission": of_market(numbers(markets, "commission", 0.0), 0.0),
+        "allowance": of_market(numbers(markets, "allowance"), np.nan),
+        "fee_a_day": of_market(numbers(markets, "market_fee", 0.0), 0.0),
+        "payment_days": of_market(numbers(markets, "payment_days", 0.0), 0.0),
         "amount": numbers(sales, "amount", 0.0), "lot": words(sales, "lot"),
         "price": price_in_force(sales, frames.get("prices", pd.DataFrame())),
     })
-    table = table[table["day"] <= as_of].reset_index(drop=True)
+    table = table[table["day"] <= as_of]
+    table = pd.concat([table, daily_fees(table)], ignore_index=True) if (table["fee_a_day"] > 0).any() else table.reset_index(drop=True)
     outright = (table["terms"] == OUTRIGHT).to_numpy()
     sign = np.select([outright & (table["kind"] == "delivered"), outright & (table["kind"] == "returned"),
                       ~outright & (table["kind"] == "sold")], [1.0, -1.0, 1.0], 0.0)

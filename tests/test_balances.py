@@ -195,3 +195,59 @@ def test_unexplained_is_what_went_missing(weeks, missing, counted_after, market_
     assert balance.unexplained == pytest.approx(missing, abs=1e-6)
     assert dict(balance.lines)["in store"] == pytest.approx(store, abs=1e-6)
     assert dict(balance.lines)["at markets"] == pytest.approx(at_partner, abs=1e-6)
+
+
+# ---- terms on Lists: loss between counts, fee by the day, days to pay ----
+
+def partner(**terms):
+    return pd.DataFrame([{"market": "Partner A", "terms": "on consignment", "commission": 0.25, **terms}])
+
+
+COUNTED = (
+    ("2025-05-02", "Partner A", "delivered", "fresh", 10.0), ("2025-05-03", "Partner A", "sold", "fresh", 5.0),
+    ("2025-05-10", "Partner A", "counted", "fresh", 2.0), ("2025-05-10", "Partner A", "counted", "fresh", 1.0),
+    ("2025-05-11", "Partner A", "delivered", "fresh", 1.0), ("2025-05-12", "Partner A", "sold", "fresh", 1.0),
+    ("2025-05-20", "Partner A", "counted", "fresh", 2.9))
+
+
+def test_loss_beyond_the_allowance_is_charged_between_counts():
+    found = balances(sold=COUNTED, markets=partner(allowance=0.05))[0]["money", "Partner A"]
+    # First count, two boxes: 10 - 5 - 3 = 2 missing, 5 % of 10 allowed: 1.5 x 20 = 30. Second: 3 + 1 - 1 - 2.9 = 0.1,
+    # within 5 % of 4. Sold 6 x 20 = 120, commission 30: due 120 + 30 - 30 = 120.
+    assert found.in_value == pytest.approx(150) and found.in_label == "value sold, and loss charged"
+    assert dict(found.lines) == pytest.approx({"commission": 30, "fees": 0, "paid": 0, "owed": 120})
+    assert found.closes
+
+
+def test_loss_is_not_charged_where_nothing_is_agreed():
+    found = balances(sold=COUNTED, markets=partner())[0]["money", "Partner A"]
+    assert found.in_value == pytest.approx(120) and dict(found.lines)["owed"] == pytest.approx(90)
+    assert found.notes == ("Partner A: counts found less than the lines say. Lists states no loss allowed there, so it is not charged; "
+                           "type 0% if all of it is theirs to pay.",)
+
+
+def test_a_fee_by_the_day_is_taken_once_a_day_unless_one_is_typed():
+    sold = (("2025-05-03", "Partner A", "sold", "fresh", 5.0), ("2025-05-03", "Partner A", "sold", "dried", 1.0),
+            ("2025-05-04", "Partner A", "sold", "fresh", 1.0), ("2025-05-04", "Partner A", "fee", None, 7.0),
+            ("2025-05-05", "Partner A", "paid", None, 1.0))
+    found, out = balances(sold=sold, markets=partner(market_fee=4.0))
+    # Days 3 (4 by the list) and 4 (7 typed): 11. Value 6 x 20 + 1 x 100 = 220, less a quarter, less 11, less 1 paid = 153.
+    assert dict(found["money", "Partner A"].lines) == pytest.approx({"commission": 55, "fees": 11, "paid": 1, "owed": 153})
+    assert found["money", "Partner A"].rows == 5
+    # The same fees stand in the price that breaks even there.
+    cells = out.breakeven[out.breakeven["market"] == "Partner A"]
+    assert (cells["own_per_kg"] * cells["sold_kg"]).sum() == pytest.approx(11)
+
+
+def test_what_is_owed_for_longer_than_agreed_is_said():
+    sold = (("2025-05-03", "Partner A", "sold", "fresh", 5.0), ("2025-12-20", "Partner A", "sold", "fresh", 1.0),
+            ("2025-06-05", "Partner A", "paid", None, 20.0))
+    found = balances(sold=sold, markets=partner(payment_days=30.0))[0]["money", "Partner A"]
+    # 5 x 20 x 0.75 = 75 of May less 20 paid = 55 is old; 24 x 0.75 = 18 of December is not.
+    assert dict(found.lines)["owed"] == pytest.approx(73)
+    assert found.notes == ("Partner A pays within 30 days: 55.00 of what is owed is older.",)
+
+
+def test_two_store_counts_of_one_day_are_added():
+    twice = DAY_BOOK + (("2025-06-10", "stored", None, 0.8),)
+    assert dict(balances(twice)[0]["fresh weight", ""].lines)["in store"] == pytest.approx(2.0)

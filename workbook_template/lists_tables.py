@@ -229,9 +229,11 @@ MARKETS = Table(
         Column("terms", "Terms", CHOICE, "on consignment: yours until sold. bought outright: theirs on delivery. own stall.",
                width=15, list="terms"),
         Column("commission", "Commission", NUMBER, unit="%", width=10, looks="percent"),
-        Column("market_fee", "Fee a day", NUMBER, quantity="money", width=9, looks="money"),
-        Column("allowance", "Loss allowed", NUMBER, unit="%", width=8, looks="percent"),
-        Column("payment_days", "Pays within", NUMBER, unit="days", width=9, looks="whole"),
+        Column("market_fee", "Fee a day", NUMBER, "For each day with a sold line; a fee typed on Sales for that day takes its place.",
+               quantity="money", width=9, looks="money"),
+        Column("allowance", "Loss allowed", NUMBER, "On consignment: share of opening and delivered that may go missing between counts. "
+               "Loss beyond it is theirs to pay. Blank: nothing is agreed and no loss is charged.", unit="%", width=8, looks="percent"),
+        Column("payment_days", "Pays within", NUMBER, "What is owed for longer is pointed out on Start.", unit="days", width=9, looks="whole"),
     ),
 )
 
