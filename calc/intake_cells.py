@@ -22,6 +22,9 @@ from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
 
 EARLIEST = np.datetime64("1950-01-01")
 HIDDEN_SPACE = re.compile(r"\s+")
+# Cells that hold no value to read: what stands there, and what to do instead of typing it.
+UNREAD = {"error": ("the error {}", ""),
+          "formula": ("a formula without a value", "Open and save the workbook in your spreadsheet program, then refresh again")}
 TIMES = {"hours": 3600, "minutes": 60}  # hours and minutes stay what they are in the frames
 
 
@@ -189,8 +192,9 @@ def _odd_number(sheet: Sheet, column: str, index: int, odd, quantity: str | None
 
         found, do = date_in_number(odd.value, context, fits)
         sheet.lost(index, column, found, need, do, "date_in_number")
-    elif odd.kind == "error":
-        sheet.lost(index, column, f"the error {odd.value} stands here", need, "Type the number", "error_cell")
+    elif odd.kind in UNREAD:
+        found, do = UNREAD[odd.kind]
+        sheet.lost(index, column, f"{found.format(odd.value)} stands here", need, do or "Type the number", "error_cell")
     else:
         shown = "TRUE" if odd.value is True else "FALSE" if odd.value is False else quote(odd.value)
         sheet.lost(index, column, f"{shown} is not a number", need, "Type the number", "not_a_number")
@@ -254,7 +258,7 @@ def _held(odd) -> str:
         return f"{odd.value:g}" if abs(odd.value) < 1e6 else f"{odd.value:.0f}"
     if odd.kind == "bool":
         return "TRUE" if odd.value else "FALSE"
-    return f"the error {odd.value}" if odd.kind == "error" else quote(odd.value)
+    return UNREAD[odd.kind][0].format(odd.value) if odd.kind in UNREAD else quote(odd.value)
 
 
 def _odd_date(context: Context, odd, order, why):
@@ -350,15 +354,9 @@ def _odd_text(sheet: Sheet, info: ColumnInfo, column: str, index: int, odd) -> s
         return f"{odd.value:g}"
     if odd.kind == "text":
         return odd.value
-    if odd.kind == "error":
-        sheet.lost(
-            index,
-            column,
-            f"the error {odd.value} stands here",
-            info.title.lower(),
-            "Type it again",
-            "error_cell",
-        )
+    if odd.kind in UNREAD:
+        found, do = UNREAD[odd.kind]
+        sheet.lost(index, column, f"{found.format(odd.value)} stands here", info.title.lower(), do or "Type it again", "error_cell")
         return None
     if column in ("log", "log_text", "for_text"):
         day = odd.value

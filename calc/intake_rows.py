@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from calc.intake_cells import Sheet, blank_cells, left_out, mapped
-from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, needed, quantity_of, span
+from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed, quantity_of, span
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
 from calc.raw import RawTable
@@ -36,6 +36,7 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
             "Undo the merge",
             "merged",
         )
+    _typed_over(sheet)
     headers = _header_rows(sheet, typed)
     _set_aside(sheet, headers, "repeats the header", "header_row")
     totals = _total_rows(sheet, typed)
@@ -47,6 +48,20 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
             raw.columns, rest, raw.length
         )  # a bare note: kept on the sheet, nothing to count
     return sheet
+
+
+def _typed_over(sheet: Sheet) -> None:
+    """Values that stand in the place of our formulas: not used, and said once a column."""
+    columns: dict[str, list] = {}
+    for index, title, value in sheet.raw.typed_over:
+        if sheet.used[index]:
+            columns.setdefault(title, []).append((index, value))
+    for title, cells in columns.items():
+        index, value = cells[0]
+        shown = format_number(value) if isinstance(value, float) else quote(value)
+        sheet.say.add(sheet.raw.sheet, sheet.raw.row_of(index), title, NOTE,
+                      f"{shown} stands where a formula was{also(len(cells))}; it is worked out anew in all results", "",
+                      "Copy the formula back from a row below or above it", "typed_over")
 
 
 def _set_aside(sheet: Sheet, mask: np.ndarray, words: str, code: str) -> None:

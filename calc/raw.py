@@ -17,8 +17,8 @@ KINDS = (TEXT, NUMBER, DATE)
 class Odd:
     """What a cell really held where its column's type was expected.
 
-    kind: "text", "number", "date", "bool" or "error"; value: str, float, datetime, bool or the error as shown
-    ("#DIV/0!").
+    kind: "text", "number", "date", "bool", "error" or "formula" (a formula whose value is not in the file);
+    value: str, float, datetime, bool, the error as shown ("#DIV/0!"), "" for a formula.
     """
 
     kind: str
@@ -50,7 +50,8 @@ class RawTable:
 
     key: table key; sheet: the sheet's name now; extra: the grower's own columns by title, as text;
     merged: merged ranges found in the table ("A5:A7"), already filled into all their rows;
-    letters: column key -> sheet column letters now (for messages and links).
+    letters: column key -> sheet column letters now (for messages and links);
+    typed_over: (index, heading, value) of values that stand where a formula of ours stood.
     """
 
     key: str
@@ -61,6 +62,7 @@ class RawTable:
     extra: dict[str, RawColumn] = field(default_factory=dict)
     merged: list[str] = field(default_factory=list)
     letters: dict[str, str] = field(default_factory=dict)
+    typed_over: list[tuple[int, str, object]] = field(default_factory=list)
 
     @property
     def length(self) -> int:

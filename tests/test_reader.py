@@ -77,6 +77,12 @@ def write_odd(path, date1904=False, top=2) -> None:
                 else:
                     sheet.write_blank(*at, None, day)
         sheet.write_string(top + 1 + len(ODD_CELLS), 1, "last")
+    change_part(path, "xl/worksheets/sheet1.xml", computed_blanks)
+
+
+def computed_blanks(xml: bytes) -> bytes:
+    """Formulas whose value is the empty text, marked as spreadsheet programs do; without it they are not computed."""
+    return re.sub(rb'(<c r="\w+"(?: s="\d+")?)(><f>""</f><v></v>)', rb'\1 t="str"\2', xml)
 
 
 def check_odd(table) -> None:
@@ -190,6 +196,7 @@ def test_prefilled_rows_and_blank_formulas_do_not_count(tmp_path):
         for i in range(2, 50):
             sheet.write_string(i, 1, f"k{i}")
             sheet.write_formula(i, 0, '=""', None, "")
+    change_part(tmp_path / "a.xlsx", "xl/worksheets/sheet1.xml", computed_blanks)
     spec = TableSpec("logs", "Logs", [ColumnSpec("log", "Log", "text"),
                                       ColumnSpec("row", "Row", "text", counts=False)])
     table = read_tables(tmp_path / "a.xlsx", [spec])["logs"]

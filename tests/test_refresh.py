@@ -423,3 +423,27 @@ def test_no_cost_typed_is_not_a_cost_of_nothing(tmp_path):
                             "events": [{"date": dt.date(2026, 5, 1), "event": "picked", "log": "A1", "amount": 1.0}]}), rows=10)
     refresh_file(path, today=dt.date(2026, 11, 15), progress=False)
     assert seen(path)[COST] == "not known yet"
+
+
+def test_values_typed_over_formulas_are_told_and_worked_out_anew(tmp_path):
+    path = tmp_path / "over.xlsx"
+    logs = [{"log": f"A{i}", "wood": "white oak", "strain": "oyster", "diameter": 4, "length": 40} for i in (1, 2, 3)]
+    build(path, Yard("us", {"logs": logs}), rows=10)
+    head = [c.value for c in openpyxl.load_workbook(path)["Logs"][5]]
+    weight = head.index("Green weight each (lb)") + 1
+
+    def spoil(book):
+        book["Logs"].cell(6, weight, 99)
+        book["Logs"].cell(7, weight, "heavy")
+        book["Logs"].cell(8, head.index("Diameter (in)") + 1, "=2+2")  # this library writes no value beside a formula
+
+    resaved(path, spoil)
+    outcome = refresh_file(path, today=dt.date(2026, 11, 15), progress=False)
+    told = [p.sentence() for p in outcome.problems]
+    assert ("Logs row 6, Green weight each (lb): 99 stands where a formula was, here and in 1 more row; it is worked out anew in all "
+            "results. Copy the formula back from a row below or above it.") in told
+    assert ("Logs row 8, Diameter: a formula without a value stands here. Needed: inches. "
+            "Open and save the workbook in your spreadsheet program, then refresh again.") in told
+    each = outcome.results.each_log
+    assert each["log"].tolist() == ["A1", "A2"]
+    assert each["green_kg"][0] == pytest.approx(each["green_kg"][1]) and each["green_kg"][0] < 30

@@ -10,6 +10,7 @@ from calc.raw import Odd
 from workbook_template.ports.parts import SharedStrings, local, split_address, unescape
 
 CHUNK = 1 << 16
+STRINGS = ("s", "str", "inlineStr")
 
 
 @dataclass(slots=True)
@@ -22,6 +23,11 @@ class Cell:
     style: int
     text: str | None
     formula: bool = False
+
+    @property
+    def uncomputed(self) -> bool:
+        """A formula whose value is not in the file; one that gives an empty text is marked as text."""
+        return self.formula and self.text is None and self.type not in STRINGS
 
 
 class CellParser:

@@ -52,12 +52,13 @@ class LayoutProblem(Exception):
 @dataclass
 class Layout:
     """Where a table stands. Rows and columns are 0-based; extra: heading -> column of the grower's own
-    columns.
+    columns; computed: heading -> column of our formulas.
     """
 
     header_row: int
     columns: dict[str, int] = field(default_factory=dict)
     extra: dict[str, int] = field(default_factory=dict)
+    computed: dict[str, int] = field(default_factory=dict)
 
 
 def as_table_spec(spec) -> TableSpec:
@@ -109,7 +110,7 @@ def find_table(spec: TableSpec, sheet: str, rows: dict[int, dict[int, str]], sha
             problems.append(_missing(sheet, column, header, header_row, set(wanted)))
     if problems:
         raise LayoutProblem(problems)
-    layout.extra = _extra(spec, header, layout, shared)
+    _place_others(spec, header, layout, shared)
     return layout
 
 
@@ -167,17 +168,18 @@ def _missing(sheet, column: ColumnSpec, header, header_row, wanted) -> str:
             "next free heading) to start it again, or take the column from the last backup.")
 
 
-def _extra(spec, header, layout: Layout, shared) -> dict[str, int]:
+def _place_others(spec, header, layout: Layout, shared) -> None:
+    """The columns that are not asked for: the grower's own, and those of our formulas."""
     taken = set(layout.columns.values())
     ignored = {plain_title(title) for title in spec.ignore}
     runs = {_run(header, at) for at in taken}
-    extra = {}
     for at, text in sorted(header.items()):
         inside = not shared or any(first <= at <= last for first, last in runs)
-        if at not in taken and inside and plain_title(text) and plain_title(text) not in ignored:
-            title = str(text).strip()
-            extra[title if title not in extra else f"{title} ({column_letters(at)})"] = at
-    return extra
+        if at in taken or not inside or not plain_title(text):
+            continue
+        found = layout.computed if plain_title(text) in ignored else layout.extra
+        title = str(text).strip()
+        found[title if title not in found else f"{title} ({column_letters(at)})"] = at
 
 
 def missing_sheet(spec: TableSpec, names: list[str], marked: str | None) -> str:

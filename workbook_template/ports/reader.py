@@ -34,7 +34,7 @@ from workbook_template.ports.parts import (
     split_reference,
 )
 from workbook_template.ports.preflight import FileProblem, check_extent, check_file, damage_named
-from workbook_template.ports.scan import Scan, inflate, scan_sheet
+from workbook_template.ports.scan import COMPUTED, Scan, inflate, scan_sheet
 
 __all__ = [
     "ColumnSpec", "FileProblem", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
@@ -185,8 +185,9 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
     places = {(False, key): at for key, at in layout.columns.items()}
     places.update({(True, title): at for title, at in layout.extra.items()})
     by_column = {at: TEXT if own else kinds[key] for (own, key), at in places.items()}
+    formulas = {at: title for title, at in layout.computed.items()}
     with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        scan = scan_sheet(archive, sheet.part, by_column, first_row, styles)
+        scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles)
     _check_rectangle(sheet.name, scan)
     columns = _load(path, sheet.name, first_row, by_column, scan)
     for at, kind in by_column.items():
@@ -194,8 +195,8 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
             _drop_impossible(columns[at], book.date1904)
     strings = SharedStrings(path, book.strings_part)
     for cell in scan.odd:
-        _put_odd(columns[cell.column], cell, first_row, by_column[cell.column],
-                 cell_value(cell, strings, styles, book.date1904))
+        value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
+        _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
     merged = _fill_merged(columns, scan, first_row)
     length = _used_length(spec, layout, columns)
     table = RawTable(spec.key, sheet.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
@@ -205,6 +206,10 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
         table.columns[column.key] = whole
         if at is not None:
             table.letters[column.key] = column_letters(at)
+    for cell in scan.typed_over:
+        if cell.row - first_row < length:
+            value = cell_value(cell, strings, styles, book.date1904)
+            table.typed_over.append((cell.row - first_row, formulas[cell.column], value))
     table.extra = {title: _cut(columns[at], length) for title, at in layout.extra.items()}
     return table
 

@@ -14,11 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calc.raw import DATE, NUMBER, TEXT
-from workbook_template.ports.cells import Cell, CellParser, iter_cells, read_chunks
+from workbook_template.ports.cells import STRINGS, Cell, CellParser, iter_cells, read_chunks
 from workbook_template.ports.xmledit import tag_end
 
 CHUNK = 1 << 20
-STRINGS = ("s", "str", "inlineStr")
 # Codes of a cell's stored type.
 PLAIN, STRING, BOOL, ERROR, ISO_DATE, UNKNOWN = range(6)
 LETTER_CODES = {"n": PLAIN, "s": STRING, "b": BOOL, "e": ERROR, "d": ISO_DATE}
@@ -26,8 +25,9 @@ LETTERS = np.full(256, UNKNOWN, dtype=np.int64)
 for _letter, _code in LETTER_CODES.items():
     LETTERS[ord(_letter)] = _code
 CODES = {**LETTER_CODES, "str": STRING, "inlineStr": STRING}
-TEXT_CODE, NUMBER_CODE, DATE_CODE, IGNORED = 0, 1, 2, 3
-KIND_CODES = {TEXT: TEXT_CODE, NUMBER: NUMBER_CODE, DATE: DATE_CODE}
+TEXT_CODE, NUMBER_CODE, DATE_CODE, IGNORED, COMPUTED_CODE = 0, 1, 2, 3, 4
+COMPUTED = "computed"  # a column whose cells hold our formulas: only values typed over them are looked for
+KIND_CODES = {TEXT: TEXT_CODE, NUMBER: NUMBER_CODE, DATE: DATE_CODE, COMPUTED: COMPUTED_CODE}
 
 
 @dataclass
@@ -39,6 +39,7 @@ class Scan:
     first_column: int = 16_384
     cells: int = 0
     odd: list[Cell] = field(default_factory=list)
+    typed_over: list[Cell] = field(default_factory=list)  # values in computed columns
     tail: bytes = b""  # everything from </sheetData> on
 
 
@@ -47,8 +48,10 @@ class _Unusual(Exception):
 
 
 def scan_sheet(archive, part: str, kinds: dict[int, str], first_row: int, date_styles) -> Scan:
-    """Scan a worksheet part. kinds: column (0-based) -> kind of the wanted columns; first_row: first data
-    row.
+    """Scan a worksheet part.
+
+    kinds: column (0-based) -> kind of the wanted columns, COMPUTED for those with formulas of ours;
+    first_row: first data row.
     """
     lookup = np.full(16_385, IGNORED, dtype=np.int8)
     for column, kind in kinds.items():
@@ -68,7 +71,7 @@ def inflate(archive, part: str, size: int = CHUNK) -> Iterator[bytes]:
 
 def is_odd(kind: int, code: int, dated: bool) -> bool:
     """True if a cell of that stored type does not belong in a column of that kind."""
-    if kind == IGNORED:
+    if kind in (IGNORED, COMPUTED_CODE):
         return False
     if code == STRING:
         return kind != TEXT_CODE
@@ -81,7 +84,7 @@ def _odd_table() -> np.ndarray:
     """is_odd as an array [kind, code, dated], with a date style in a text or number column odd and none
     fine.
     """
-    table = np.zeros((4, 6, 2), dtype=bool)
+    table = np.zeros((5, 6, 2), dtype=bool)
     for kind in range(3):
         for code in range(6):
             for dated in (False, True):
@@ -96,16 +99,14 @@ def _scan_exact(archive, part, lookup, first_row, styles) -> Scan:
     """The same by a full XML parser, cell by cell."""
     scan, tail = Scan(), bytearray()
     for cell in iter_cells(_keep_tail(inflate(archive, part, 1 << 18), tail)):
+        if cell.row >= first_row:
+            _keep_odd(cell, scan, lookup, styles)
         if cell.text is None and cell.type not in STRINGS:
             continue
         scan.cells += 1
         scan.last_row = max(scan.last_row, cell.row)
         scan.last_column = max(scan.last_column, cell.column)
         scan.first_column = min(scan.first_column, cell.column)
-        dated = bool(styles[min(cell.style, len(styles) - 1)])
-        kind = lookup[min(cell.column, 16_384)]
-        if cell.row >= first_row and is_odd(kind, CODES.get(cell.type, UNKNOWN), dated):
-            scan.odd.append(cell)
     scan.tail = bytes(tail)
     return scan
 
@@ -182,7 +183,9 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
     full = closing != 47  # not <c .../>, which holds nothing
     _measure(scan, rows[full], columns[full])
     kinds = lookup[np.minimum(columns, 16_384)]
-    odd = ODD[kinds, codes, dated.astype(np.int8)] | ((closing != 62) & (kinds != IGNORED))
+    formula = (array[ends + 1] == 60) & (array[ends + 2] == 102)  # <f
+    odd = ODD[kinds, codes, dated.astype(np.int8)]
+    odd |= (kinds != IGNORED) & ((closing != 62) | (formula != (kinds == COMPUTED_CODE)))
     for start in starts[full & odd & (rows >= first_row)]:
         _add_odd(body, int(start), scan, lookup, styles)
 
@@ -264,9 +267,17 @@ def _add_odd(body: bytes, start: int, scan: Scan, lookup, styles) -> None:
     end = body.find(b"</c>", start)
     if end < 0:
         raise _Unusual
-    cell = CellParser().feed(body[start:end + 4], True)[0]
-    dated = bool(styles[min(cell.style, len(styles) - 1)])
-    if cell.text is None and cell.type not in STRINGS:
-        return
-    if is_odd(lookup[cell.column], CODES.get(cell.type, UNKNOWN), dated):
+    _keep_odd(CellParser().feed(body[start:end + 4], True)[0], scan, lookup, styles)
+
+
+def _keep_odd(cell: Cell, scan: Scan, lookup, styles) -> None:
+    """Keep a cell of another type than its column's, a formula without a value, a value typed over a formula."""
+    kind = lookup[min(cell.column, 16_384)]
+    if kind == COMPUTED_CODE:
+        if not cell.formula and cell.text is not None:
+            scan.typed_over.append(cell)
+    elif cell.text is None and cell.type not in STRINGS:
+        if cell.uncomputed and kind != IGNORED:
+            scan.odd.append(cell)
+    elif is_odd(kind, CODES.get(cell.type, UNKNOWN), bool(styles[min(cell.style, len(styles) - 1)])):
         scan.odd.append(cell)
