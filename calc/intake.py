@@ -14,6 +14,7 @@ import pandas as pd
 from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
+from calc.intake_counts import counts, doubtful_names
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
@@ -133,10 +134,11 @@ def check(raw: dict[str, RawTable], infos, settings: dict, profile: str, as_of: 
     """Read and check all tables.
 
     raw: table key -> RawTable. infos: a TableInfo for each table, in the order of the sheets. settings: only
-    `date_order` ("month first", "day first") and `comma_decimal` (True, False, None) are used. profile: "us"
+    `date_order` ("month first", "day first"), `comma_decimal` (True, False, None) and `currency` are used. profile: "us"
     or "metric". as_of: the day the results are for. Raises nothing for anything a grower can type.
     """
-    context = Context(profile, as_of, settings.get("date_order"), settings.get("comma_decimal"))
+    context = Context(profile, as_of, settings.get("date_order"), settings.get("comma_decimal"),
+                      str(settings.get("currency") or ""))
     infos = {info.key: info for info in infos}
     say = Collector([raw[key].sheet for key in infos if key in raw])
     reading = _Reading(raw, infos, context, say)
@@ -345,9 +347,11 @@ class _Reading:
         names = {key: self.sheets[key].raw.sheet for key in FRAMES}
         log_titles = {column: info.title for column, info in logs_sheet.keys.items()}
         log_questions(logs, say, names["logs"], log_titles)
+        doubtful_names(logs, say, names["logs"], log_titles.get("log", "Log"))
         sense = Sense(self.frames, item, log, left, context, say, names, titles)
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
+        counts(sense)
         events["whole_yard"], events["odd_time"] = over_yard, sense.odd_time
         costs = self.frames["costs"]
         cost, cost_log, shared = links.link_costs(

@@ -16,7 +16,7 @@ import pandas as pd
 from calc import dates
 from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
-from calc.quantities import Read, read_quantity
+from calc.quantities import Read, other_currency, read_quantity
 from calc.raw import RawColumn, RawTable, blank_mask
 from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
 
@@ -175,7 +175,10 @@ def _odd_number(sheet: Sheet, column: str, index: int, odd, quantity: str | None
         sheet.problem(index, column, NOTE, words, code="no_amount")
         return np.nan
     need = needed(quantity, context, rule, sheet.unit(column))
-    if odd.kind == "text":
+    if odd.kind == "text" and quantity in ("money", "money per weight") and other_currency(odd.value, context.currency):
+        sheet.lost(index, column, f"{quote(odd.value)} is in another currency", f"{need} in {context.currency}",
+                   f"Type the amount in {context.currency}", "other_currency")
+    elif odd.kind == "text":
         found = read_quantity(odd.value, quantity, context.profile, context.comma_decimal)
         if isinstance(found, Read):
             if found.note:

@@ -36,12 +36,22 @@ def match(text: str, known: dict[str, str], list_name: str = "") -> tuple[str | 
     meant = other_words(list_name).get(bare)
     if meant in known:
         return known[meant], True, []
+    turned = [key for key in known if len(bare) > 3 and sorted(key) == sorted(bare)]
+    if len(turned) == 1 and _marks(text) == _marks(known[turned[0]]):
+        return known[turned[0]], True, []
     close = difflib.get_close_matches(bare, list(known), 3, 0.6)
     scores = [difflib.SequenceMatcher(None, bare, c).ratio() for c in close]
     lead = scores[0] - scores[1] if len(scores) > 1 else 1.0
     if close and scores[0] >= NEAR and lead >= CLEAR and _marks(text) == _marks(known[close[0]]):
         return known[close[0]], True, []
-    return None, False, [known[c] for c in close] or _by_word(text, known)
+    return None, False, (_holding(text, known) or [known[c] for c in close] or _by_word(text, known))[:3]
+
+
+def _holding(text: str, known: dict[str, str]) -> list[str]:
+    """Entries that hold every word of the text, the shortest first: "red oak" -> northern red oak."""
+    words = set(re.findall(r"\w+", text.casefold()))
+    found = [entry for entry in known.values() if words and words < set(re.findall(r"\w+", entry.casefold()))]
+    return sorted(dict.fromkeys(found), key=len)
 
 
 def _by_word(text: str, known: dict[str, str]) -> list[str]:
@@ -123,12 +133,22 @@ def _choice_problem(sheet, column, rows, text, entry, offers, list_name) -> None
             )
         return
     do = f"{type_one(offers)}, or add it on Lists" if offers else "Add it on Lists"
-    sheet.problem(
-        rows[0],
-        column,
-        QUESTION,
-        f"{quote(text)} is not on Lists{more}",
-        "an entry of the list",
-        f"{do}; it is kept as typed",
-        "new_choice",
-    )
+    if list_name == "event_kinds":
+        rows = _refuse_amounts(sheet, column, rows, text, do)
+        more = also(len(rows))
+    if len(rows):
+        kept = "it is kept as typed" + (", without a weight" if list_name == "woods" else "")
+        sheet.problem(rows[0], column, QUESTION, f"{quote(text)} is not on Lists{more}", "an entry of the list",
+                      f"{do}; {kept}", "new_choice")
+
+
+def _refuse_amounts(sheet, column, rows, text, do) -> np.ndarray:
+    """Leave out the rows of an unknown event that have an amount, since nothing says what it counts; the other rows."""
+    amount = sheet.raw_column("amount")
+    filled = np.zeros(len(sheet), dtype=bool)
+    if amount is not None:
+        filled[rows] = ~amount.blank()[rows]
+    for index in sheet.first(filled, REFUSED):
+        sheet.problem(index, column, REFUSED, f"{quote(text)} is not on Lists, so its amount cannot be counted",
+                      "an event of the list", do, "new_choice")
+    return rows[~filled[rows]]

@@ -41,6 +41,8 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
     _set_aside(sheet, headers, "repeats the header", "header_row")
     totals = _total_rows(sheet, typed)
     _set_aside(sheet, totals & ~headers, "is a total typed by hand and was not added again", "total_row")
+    if info.key in ("costs", "sales"):
+        _ask_totals(sheet, typed)
     notes = [c for c in typed if c.title.lower().endswith("note")]
     rest = [c for c in typed if c not in notes]
     if notes and info.key in ("logs", "events", "costs", "sales"):
@@ -97,14 +99,37 @@ def _header_rows(sheet: Sheet, typed) -> np.ndarray:
 
 
 def _total_rows(sheet: Sheet, typed) -> np.ndarray:
+    """Rows named a total that have no date, or whose amount is the sum of the rows above (back to the total before)."""
+    found = _total_words(sheet, typed)
+    date, amount = sheet.raw_column("date"), sheet.raw_column("amount")
+    if date is None or not found.any():
+        return found
+    dated = found & ~np.isnat(date.values)
+    begin = 0
+    for index in np.flatnonzero(found):
+        if dated[index] and amount is not None:
+            above = slice(begin, index)
+            same = np.isclose(np.nansum(amount.values[above][sheet.used[above]]), amount.values[index], rtol=1e-9, atol=0.005)
+            found[index] = bool(same) and index - begin > 1
+        begin = index + 1 if found[index] else begin
+    return found
+
+
+def _total_words(sheet: Sheet, typed) -> np.ndarray:
+    """Rows in which a cell says total."""
     found = np.zeros(len(sheet), dtype=bool)
-    date = sheet.raw_column("date")
-    dated = np.zeros(len(sheet), dtype=bool) if date is None else ~np.isnat(date.values)
     for column in typed:
         for text, where in _texts(sheet, column.key):
             if text[:1] in "tTsSgGyY" and TOTAL.match(text.strip()):
                 found[where()] = True
-    return found & ~dated
+    return found
+
+
+def _ask_totals(sheet: Sheet, typed) -> None:
+    """Rows that say total and count all the same, since they have a date and are not the sum of the rows above."""
+    for index in sheet.first(_total_words(sheet, typed) & sheet.used, QUESTION):
+        sheet.problem(index, None, QUESTION, "this row says total, has a date and is not the sum of the rows above", "",
+                      "Clear the row if it is a sum; it is counted until then", "maybe_total")
 
 
 # ---- rules -------------------------------------------------------------------------------------

@@ -59,7 +59,7 @@ class Sense:
         self.day = _days(self.events, "date")
         self.odd_time = np.zeros(len(self.events), dtype=bool)
 
-    def _ask(
+    def ask(
         self, event: int, column: str, found: str, need: str, do: str, code: str, level: str = QUESTION
     ) -> None:
         self.say.add(
@@ -83,7 +83,7 @@ class Sense:
         for place in self.say.first(counts > 0, self.names["events"], QUESTION).tolist():
             yield place, at[place], int(counts[place])
 
-    def _who(self, log: int, count: int) -> str:
+    def who(self, log: int, count: int) -> str:
         name = str(self.logs["log"].iat[log])
         return name if count == 1 else f"{name} and {count - 1} more"
 
@@ -107,10 +107,10 @@ class Sense:
             other = _days(self.logs, column)
             for event, log, count in self._by_event(mask):
                 words = "only days after" if code == "early_pick" else "before"
-                self._ask(
+                self.ask(
                     event,
                     "date",
-                    f"{self.kind[event]} on {_words(self.day[event])}, {words} {self._who(log, count)} "
+                    f"{self.kind[event]} on {_words(self.day[event])}, {words} {self.who(log, count)} "
                     f"was {past} on {_words(other[log])}",
                     "the right date and log",
                     "Check both days",
@@ -122,19 +122,19 @@ class Sense:
         at = np.flatnonzero(undated)  # asked about once a log
         undated[np.setdiff1d(at, at[np.unique(self.log[at], return_index=True)[1]])] = False
         for event, log, count in self._by_event(undated):
-            self._ask(
+            self.ask(
                 event,
                 "log_text",
-                f"{self.kind[event]}, but {self._who(log, count)} has no day of inoculation",
+                f"{self.kind[event]}, but {self.who(log, count)} has no day of inoculation",
                 "the day the spawn went in",
                 "Type Inoculated on Logs; until then its age and season are not known",
                 "never_inoculated",
             )
         for event, log, count in self._by_event(after):
-            self._ask(
+            self.ask(
                 event,
                 "date",
-                f"{self.kind[event]} on {_words(self.day[event])}, after {self._who(log, count)} "
+                f"{self.kind[event]} on {_words(self.day[event])}, after {self.who(log, count)} "
                 f"left the yard on {_words(self.left[log])}",
                 "the right date and log",
                 "Check both days",
@@ -155,10 +155,10 @@ class Sense:
             first_link.setdefault(int(self.item[link]), link)
         for event, log, count in self._by_event(bad):
             earlier = self.day[self.item[before[first_link[event]]]]
-            self._ask(
+            self.ask(
                 event,
                 "date",
-                f"{self._who(log, count)} soaked on {_words(self.day[event])} and on {_words(earlier)}",
+                f"{self.who(log, count)} soaked on {_words(self.day[event])} and on {_words(earlier)}",
                 "one soak, then a rest",
                 "Check whether it was typed twice",
                 "soaks_close",
@@ -193,7 +193,7 @@ class Sense:
         why = (
             f"{of_green:.0%} of what the fresh wood weighed" if of_green > share else "more than a log gives"
         )
-        self._ask(
+        self.ask(
             event,
             "amount",
             f"{shown}{each} picked from {what} is {why}",
@@ -217,7 +217,7 @@ class Sense:
         for place in np.flatnonzero(same & jump)[:100].tolist():
             shown = self.context.shown(amount[now[place]], "weight")
             before = self.context.shown(amount[then[place]], "weight")
-            self._ask(
+            self.ask(
                 int(now[place]),
                 "amount",
                 f"{shown}, after {before} on {_words(self.day[then[place]])}, is a step as from lb to kg",

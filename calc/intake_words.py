@@ -35,12 +35,13 @@ PLAIN_QUANTITIES = ("money", "money per weight", "temperature", "fraction")
 
 @dataclass(frozen=True)
 class Context:
-    """What the whole workbook says: unit profile, order of dates, comma habit, and the day of the results."""
+    """What the whole workbook says: unit profile, order of dates, comma habit, currency, and the day of the results."""
 
     profile: str
     as_of: dt.date
     date_order: str | None = None
     comma_decimal: bool | None = None
+    currency: str = ""
 
     def factor(self, quantity: str | None) -> float:
         """The frame's value of one typed unit: SI, but hours and minutes stay, and prices are per kg."""

@@ -38,6 +38,9 @@ RANGE = re.compile(rf"^({NUMBER})\s*([^\d.,\s-][^\d-]*?)?\s*(?:-+|\.{{2,}}|…|t
 SIZES = re.compile(r"^(.*\d\D*?)\s*[x*]\s*(\d.*)$")
 SPLIT_THOUSANDS = re.compile(r"^\d{1,3}(?: \d{3})+(?:[.,]\d+)?$")
 MONEY_WORDS = re.compile(r"[$€£¥₹]|\b(?:usd?|eur|gbp|cad|aud|nzd|chf|sek|nok|dkk|jpy|dollars?|euros?)\b")
+DOLLARS = {"usd", "cad", "aud", "nzd"}
+CURRENCIES = {"$": DOLLARS, "dollar": DOLLARS, "dollars": DOLLARS, "us": {"usd"}, "us$": {"usd"}, "€": {"eur"}, "euro": {"eur"},
+              "euros": {"eur"}, "£": {"gbp"}, "¥": {"jpy"}, "₹": {"inr"}}
 PER_WEIGHT = re.compile(r"^(.*?)\s*(?:/|\bper\b|\ba\b|\bthe\b)\s*([^\d\s/][^\d/]*)$")
 TEMPERATURE = re.compile(r"^([+-]?[\d.,]+)\s*(?:°|deg(?:rees?)?\.?)?\s*(c|f|celsius|fahrenheit|centigrade)?$")
 
@@ -362,6 +365,22 @@ def _money(plain: str, context: _Context, profile: str) -> Read | Ask:
     if isinstance(found, Ask):
         return found
     return Read(found.value_si / (per or factor), found.approximate, found.note)
+
+
+def currencies(text: str) -> set[str]:
+    """Codes of the currencies a text may mean; none where it names none.
+
+    >>> currencies("30 EUR"), sorted(currencies("$30")), currencies("30")
+    ({'eur'}, ['aud', 'cad', 'nzd', 'usd'], set())
+    """
+    found = [CURRENCIES.get(word, {word}) for word in MONEY_WORDS.findall(normal(text))]
+    return set.intersection(*found) or set.union(*found) if found else set()
+
+
+def other_currency(text: str, own: str) -> bool:
+    """Whether an amount names a currency that the workbook's own cannot be. own: as on Settings."""
+    named, mine = currencies(text), currencies(own)
+    return bool(named and mine and not named & mine)
 
 
 def _fraction(plain: str, context: _Context) -> Read | Ask:

@@ -99,9 +99,14 @@ def unallocated(found: Parts) -> pd.DataFrame:
         else results.empty("unallocated")
 
 
-def flushes(found: Parts, logs: int, gap_days: int = FLUSH_GAP_DAYS):
-    """(bouts, first day, last day) by log row: a pick more than gap_days after the last starts a bout."""
+def flushes(found: Parts, logs: int, gap_days: int = FLUSH_GAP_DAYS, since: np.ndarray | None = None):
+    """(bouts, first day, last day) by log row: a pick more than gap_days after the last starts a bout.
+
+    since: by log row, the day before which a pick says nothing about time (it was asked about).
+    """
     bears = (found.log >= 0) & (found.picked > 0)
+    if since is not None:
+        bears &= found.day >= since[found.log]
     log, day = found.log[bears], found.day[bears]
     order = np.lexsort((day, log))
     log, day = log[order], day[order]
@@ -123,8 +128,8 @@ def each_log_yield(found: Parts, book: Diary, yard: Yard, sizes: pd.DataFrame) -
     """The yield columns of Each log, in the order of the Logs frame; `sizes` has dry_wood_kg."""
     logs = len(yard)
     picked, culled = found.by_log(found.picked, logs), found.by_log(found.culled, logs)
-    bouts, first, last = flushes(found, logs)
     inoculated = yard.is_inoculated()
+    bouts, first, last = flushes(found, logs, since=np.where(inoculated, yard.inoculated, 0))
     when = dates(np.where(inoculated, yard.inoculated, NO_DAY))
     dry_kg = np.where(inoculated, sizes["dry_wood_kg"].to_numpy() * yard.count, np.nan)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -54,7 +54,7 @@ def check(profile="us", order="month first", merged=(), extra=None, **tables):
         raw[info.key] = raw_table(info, tables.get(info.key, rows if info.sheet == "Lists" else []))
     raw["logs"].merged = list(merged)
     raw["logs"].extra = extra or {}
-    return intake.check(raw, infos, {"date_order": order}, profile, AS_OF)
+    return intake.check(raw, infos, {"date_order": order, "currency": "USD"}, profile, AS_OF)
 
 
 def said(found):

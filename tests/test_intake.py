@@ -239,7 +239,7 @@ def test_an_event_without_a_day_is_left_out(typed, words):
 
 def test_an_ambiguous_date_is_asked_without_a_stated_order_and_in_a_column_of_both():
     def events(*texts):
-        return [{"date": t, "event": "picked", "log": "A1", "amount": 0.5} for t in texts]
+        return [{"date": t, "event": "picked", "log": "A1", "amount": 0.5 + i / 8} for i, t in enumerate(texts)]
 
     found = check(order=None, logs=[A1], events=events("4/5/26"))
     assert said(found) == ['Events row 6, Date: "4/5/26" is 5 Apr 2026 or 4 May 2026. Needed: a date. Type '

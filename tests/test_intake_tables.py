@@ -39,10 +39,11 @@ def test_an_event_that_may_name_no_log_is_about_the_whole_yard():
     rows = [{"date": DAY, "event": "watered", "log": "all", "amount": 1.0}, {"date": DAY, "event": "culled",
                                                                              "amount": 0.2},
             {"date": DAY, "event": "culled", "log": "all", "amount": 0.2},
-            {"date": DAY, "event": "watered", "log": "A1", "amount": 1.0}]
+            {"date": DAY, "event": "watered", "log": "A1", "amount": 1.0},
+            {"date": DAY, "event": "picked", "log": "all", "amount": 2.0}]
     found = check(logs=logs("A1", "A2"), events=rows)
-    assert said(found) == [] and found.frames["events"]["whole_yard"].tolist() == [True, True, False, False]
-    assert found.event_links.to_numpy().tolist() == [[2, 0], [2, 1], [3, 0]]
+    assert said(found) == [] and found.frames["events"]["whole_yard"].tolist() == [True, True, False, False, False]
+    assert found.event_links.to_numpy().tolist() == [[2, 0], [2, 1], [3, 0], [4, 0], [4, 1]]
 
 
 def test_a_group_means_the_logs_that_were_there_on_the_day():
@@ -250,7 +251,7 @@ def test_blank_rows_headers_totals_and_notes_are_set_aside():
     header = {"date": "Date", "event": "Event", "log": "Log", "amount": "Amount, see Lists"}
     pick = {"date": DAY, "event": "picked", "log": "A1", "amount": 0.5}
     events = [pick, {}, header, {"log": "TOTAL", "amount": 0.5}, {"event_note": "a hard winter"},
-              {"date": DAY, "event_note": "first frost"}, {}, pick]
+              {"date": DAY, "event_note": "first frost"}, {}, {**pick, "amount": 0.75}]
     found = check(logs=[A1], events=events)
     assert said(found) == ["Events row 8: this row repeats the header.",
                            "Events row 9: this row is a total typed by hand and was not added again."]
@@ -342,3 +343,57 @@ def test_refused_rows_never_change_the_other_rows(rows):
     frames = [found.frames["events"].drop(columns="row") for found in (mixed, alone)]
     pd.testing.assert_frame_equal(*frames)
     pd.testing.assert_frame_equal(mixed.event_links, alone.event_links)
+
+
+# ---- what lines take against what there was ----
+
+def test_more_logs_gone_than_there_are():
+    rows = [{"date": DAY, "event": "lost", "log": "A1", "amount": 3}, {"date": DAY, "event": "retired", "log": "A1", "amount": 4},
+            {"date": DAY, "event": "retired", "log": "A2", "amount": 9}, {"date": DAY, "event": "retired", "log": "A3"}]
+    found = check(logs=[{**log, "count": 5} for log in logs("A1", "A2", "A3")], events=rows)
+    tail = "Needed: logs that are still there. Check the number and the log; no more leave than there are."
+    assert said(found) == [f"Events row 7, Amount, see Lists: 4 retired of A1, which holds 5, of which 3 had left. {tail}",
+                           f"Events row 8, Amount, see Lists: 9 retired of A2, which holds 5. {tail}"]
+
+
+def test_more_culled_than_picked():
+    rows = [{"date": DAY, "event": "picked", "log": "A1", "amount": 1}, {"date": DAY, "event": "culled", "log": "A1", "amount": 1},
+            {"date": DAY, "event": "culled", "log": "A1", "amount": 0.5}]
+    assert said(check(logs=logs("A1"), events=rows)) == [
+        "Events row 8, Amount, see Lists: 1.5 lb culled of A1 up to here, and 1 lb picked. Needed: weight thrown out of what was "
+        "picked. Check the weight, the log and whether the pick is written down."]
+    yard_pick = {"date": DAY, "event": "picked", "log": "nowhere", "amount": 5}  # may have come from A1
+    assert not any("culled" in words for words in said(check(logs=logs("A1"), events=[*rows, yard_pick])))
+
+
+def test_the_same_line_twice_and_names_that_mean_something_else():
+    row = {"date": DAY, "event": "picked", "log": "A1", "amount": 0.5}
+    found = check(logs=[*logs("A1"), {**logs("B1")[0], "log": "all"}], events=[row, {**row, "amount": 0.75}, row])
+    assert said(found) == [
+        'Logs row 7, Log: "all" is the name of this log and also a word for every log. Needed: a name of its own. Give the log '
+        "another name; lines that say it mean this log alone until then.",
+        "Events row 8, Date: picked 0.5 lb of A1 on 1 May 2026 stands in a row above as well. Needed: one line for each weighing. "
+        "Clear one of them if it was typed twice; both count until then."]
+
+
+def test_an_unknown_event_with_an_amount_is_left_out_and_a_turned_letter_is_read():
+    rows = [{"date": DAY, "event": "pciked", "log": "A1", "amount": 0.5}, {"date": DAY, "event": "sang", "log": "A1", "amount": 2.0},
+            {"date": DAY, "event": "sang", "log": "A1"}]
+    found = check(logs=logs("A1"), events=rows)
+    assert said(found)[0] == 'Events row 6, Event: "pciked" was read as "picked".'
+    assert said(found)[1].startswith('Events row 7, Event: "sang" is not on Lists, so its amount cannot be counted.')
+    assert said(found)[2].startswith('Events row 8, Event: "sang" is not on Lists.')
+    assert found.counts["events"] == (3, 2)
+
+
+def test_a_total_with_a_date_and_money_of_another_country():
+    rows = [{"date": DAY, "item": "plugs", "amount": 10.0}, {"date": DAY, "item": "wax", "amount": 5.0},
+            {"date": DAY, "item": "Total", "amount": 15.0}, {"date": DAY, "item": "total loss", "amount": 7.0},
+            {"date": DAY, "item": "saw", "amount": "€30"}]
+    found = check(costs=rows)
+    assert said(found) == [
+        "Costs row 8: this row is a total typed by hand and was not added again.",
+        "Costs row 9: this row says total, has a date and is not the sum of the rows above. Clear the row if it is a sum; "
+        "it is counted until then.",
+        'Costs row 10, Amount: "€30" is in another currency. Needed: an amount of money in USD. Type the amount in USD.']
+    assert found.counts["costs"] == (4, 3)

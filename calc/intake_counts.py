@@ -1,0 +1,97 @@
+"""What lines take against what there was: more logs gone than there are, more culled than picked, a line typed twice."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from calc.dates import words
+from calc.intake_links import EXITS
+from calc.intake_sense import Sense
+from calc.intake_words import Collector
+from calc.problems import QUESTION, quote
+from calc.selection import ALL_WORDS
+
+MOST_SAID = 100
+LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
+
+
+def counts(sense: Sense) -> None:
+    """Ask about events that take more logs or more weight than there was, and about lines that stand twice."""
+    _exits(sense)
+    _culls(sense)
+    _twice(sense)
+
+
+def _exits(sense: Sense) -> None:
+    """Retired, lost and sold logs beyond the number that a row holds."""
+    kind, amount = sense.kind, sense.events["amount"].to_numpy(dtype=float)
+    links = np.flatnonzero(np.isin(kind[sense.item], EXITS))
+    if not len(links):
+        return
+    event, log = sense.item[links], sense.log[links]
+    there = sense.logs["count"].to_numpy(dtype=float)
+    named = np.bincount(event, weights=there[log], minlength=len(kind))
+    take = np.where(np.isnan(amount[event]), there[log], amount[event] * there[log] / named[event])
+    whole = np.isnan(amount[event])
+    order = np.lexsort((event, sense.day[event], log))
+    table = pd.DataFrame({"log": log[order], "event": event[order], "take": take[order], "whole": whole[order]})
+    gone = table.groupby("log")["take"].cumsum() - table["take"]
+    over = (gone + table["take"] > there[table["log"]] + 1e-6) & ~(table["whole"] & (gone < there[table["log"]] - 1e-6))
+    for row in table[over].drop_duplicates("event").head(MOST_SAID).itertuples():
+        holds = there[row.log]
+        before = gone[row.Index]
+        left = f", of which {before:g} had left" if before > 0 else ""
+        sense.ask(row.event, "amount" if not row.whole else "log_text",
+                  f"{row.take:g} {kind[row.event]} of {sense.logs['log'].iat[row.log]}, which holds {holds:g}{left}",
+                  "logs that are still there", "Check the number and the log; no more leave than there are", "too_many_gone")
+
+
+def _culls(sense: Sense) -> None:
+    """Weight thrown out of a log beyond all that was picked from it; not asked while picks name no log."""
+    kind, amount = sense.kind, np.nan_to_num(sense.events["amount"].to_numpy(dtype=float))
+    links = np.flatnonzero(np.isin(kind[sense.item], ("picked", "culled")))
+    named = np.bincount(sense.item, minlength=len(kind)) > 0
+    if not len(links) or ((kind == "picked") & ~named).any():
+        return
+    event, log = sense.item[links], sense.log[links]
+    count = sense.logs["count"].to_numpy(dtype=float)
+    logs = np.bincount(event, weights=count[log], minlength=len(kind))
+    weight, thrown = amount[event] * count[log] / logs[event], kind[event] == "culled"
+    order = np.lexsort((thrown, sense.day[event], log))
+    table = pd.DataFrame({"log": log, "event": event, "culled": weight * thrown, "picked": weight * ~thrown}).iloc[order]
+    so_far = table.groupby("log")[["culled", "picked"]].cumsum()
+    over = (table["culled"] > 0) & (so_far["culled"] > so_far["picked"] + LEAST_KG)
+    found = table.loc[over, ["log", "event"]].join(so_far)
+    for row in found.drop_duplicates("log").head(MOST_SAID).itertuples():
+        shown = [sense.context.shown(value, "weight") for value in (row.culled, row.picked)]
+        sense.ask(row.event, "amount", f"{shown[0]} culled of {sense.logs['log'].iat[row.log]} up to here, and {shown[1]} picked",
+                  "weight thrown out of what was picked", "Check the weight, the log and whether the pick is written down",
+                  "culled_over_picked")
+
+
+def _twice(sense: Sense) -> None:
+    """Lines with a weight that say the same thing of the same logs on the same day."""
+    events = sense.events
+    weighty = np.isin(sense.kind, ("picked", "culled", "dried", "given", "spoiled")) & events["amount"].notna().to_numpy()
+    lines = events[weighty]
+    same = lines.duplicated(["date", "event", "log_text", "amount", "note", "grade", "lot"], keep="first")
+    for event in lines.index[same][:MOST_SAID]:
+        line = events.loc[event]
+        sense.ask(event, "date",
+                  f"{line['event']} {sense.context.shown(line['amount'], 'weight')} of {line['log_text'] or 'the yard'} on "
+                  f"{words(line['date'].date())} stands in a row above as well", "one line for each weighing",
+                  "Clear one of them if it was typed twice; both count until then", "line_twice")
+
+
+def doubtful_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> None:
+    """Logs named like a place, a wood, a strain or like the word for all logs."""
+    groups = {}
+    for kind in ("wood", "strain", "place"):
+        groups |= {str(name).casefold(): kind for name in logs[kind].dropna().unique()}
+    for row, name in zip(logs["row"], logs["log"], strict=True):
+        plain = str(name).casefold()
+        kind = "word for every log" if plain in ALL_WORDS else groups.get(plain)
+        if kind and plain:
+            say.add(sheet, int(row), title, QUESTION, f"{quote(name)} is the name of this log and also a {kind}",
+                    "a name of its own", "Give the log another name; lines that say it mean this log alone until then", "doubtful_name")
