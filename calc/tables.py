@@ -16,11 +16,15 @@ DATA = Path(__file__).resolve().parent / "data"
 
 BASES = ("published", "derived", "common practice", "from memory", "starting guess", "definition")
 
-# low, typical and high are floats in `unit`, or None where the source gives no such end.
+# low, typical and high are floats in `unit`, or None where there is no such end. The source and basis credit the
+# typical value (without one, the ends); locator and note say where else an end comes from. A value of our own
+# choosing is a starting guess, also inside a published range.
 Figure = namedtuple("Figure", "figure_id subject quantity low typical high unit as_printed source locator"
                               " basis preferred note")
 
-# seen says how the publication was read: full, abstract, quoted (in another text) or memory.
+# seen says how the figures were read: original (in the publication itself, not always to its end), part (only some
+# pages or rows could be seen, the figures among them), abstract, quoted (in another text), memory, or own.
+SEEN = ("original", "part", "abstract", "quoted", "memory", "own")
 Source = namedtuple("Source", "key authors year title publisher where seen")
 
 # Specific gravities are oven-dry weight over green volume; moistures are dry basis; the bark volume is a

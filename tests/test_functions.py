@@ -129,7 +129,7 @@ def test_a_required_argument_left_blank_is_named(function):
 
 @each_function
 @pytest.mark.parametrize("cell", ["5", "4 in", "#DIV/0!", True, datetime(2026, 5, 16), float("nan"), math.inf,
-                                  [[1, 2], [3, 4]], object()], ids=str)
+                                  [[1, 2], [3, 4]], object()], ids=lambda cell: "an object" if type(cell) is object else str(cell))
 def test_a_number_argument_refuses_all_else(function, cell):
     for i, arg in enumerate(function.args):
         if arg.kind in ("number", "size"):

@@ -53,7 +53,9 @@ def test_published_example(row):
 
 
 def test_every_example_is_seen_or_quoted_and_has_a_known_source():
-    assert {row["tag"] for row in ROWS} <= {"SEEN", "2ND"}
+    assert {row["tag"] for row in ROWS} <= {"SEEN", "2ND", "CP"}  # CP: common practice
+    assert all((row["tag"] == "CP") == (row["source"] in ("practitioner", "common_practice")) for row in ROWS)
+    assert not any(tables.sources()[row["source"]].seen in ("memory", "own") for row in ROWS)
     assert {row["source"] for row in ROWS} <= set(tables.sources())
     assert all(row["locator"] for row in ROWS)
     assert len({row["name"] for row in ROWS}) == len(ROWS) >= 30
