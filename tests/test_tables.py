@@ -44,18 +44,16 @@ def test_basis_and_source_agree(figure):
 
 
 def printed_numbers(text):
-    """The numbers in a printed phrase: 7/16 as a fraction, 1,509.00, .95; a percent also as a share."""
-    found = []
-    for number, over, percent in re.findall(r"(\d[\d,]*\.?\d*|\.\d+)(?:/(\d+))?( ?%)?", text):
-        value = float(number.replace(",", "")) / (float(over) if over else 1.0)
-        found += [value, value / 100.0] if percent else [value]
-    return found
+    """The numbers in a printed phrase: 7/16 as a fraction, 1,509.00, .95; of a phrase in percent also as shares."""
+    found = [float(number.replace(",", "")) / (float(over) if over else 1.0)
+             for number, over in re.findall(r"(\d[\d,]*\.?\d*|\.\d+)(?:/(\d+))?", text)]
+    return found + [number / 100.0 for number in found] if "%" in text else found
 
 
 # Printed in words or in another unit: the words, and what they are in the unit of the row.
 IN_WORDS = {
     "wax_per_hole_g": ("100 g per 100 plugs", 100 / 100), "first_mushrooms_months": ("a full year", 12), "force_after_months": ("full year", 12),
-    "rest_before_inoculation_days": ("2 weeks", 2 * 7), "dry_keeps_months": ("about 1 year", 12),
+    "rest_before_inoculation_days": ("2 weeks", 2 * 7), "dry_keeps_months": ("about 1 year", 12), "dry_keeps_months_sealed": ("2 years", 24),
     "yield_year_weight_1": ("years 2 and 3 twice years 1 and 4", 1 / 6), "yield_year_weight_2": ("years 2 and 3 twice years 1 and 4", 2 / 6),
     "yield_year_weight_3": ("years 2 and 3 twice years 1 and 4", 2 / 6), "yield_year_weight_4": ("years 2 and 3 twice years 1 and 4", 1 / 6),
 }
@@ -71,6 +69,15 @@ def test_the_typical_value_is_one_the_source_prints(figure):
     assert any(number == pytest.approx(figure.typical, rel=1e-9) for number in numbers)
 
 
+@pytest.mark.parametrize("figure", [f for f in tables.figures().values() if f.basis == "published"], ids=lambda figure: figure.figure_id)
+def test_an_end_from_elsewhere_is_named_beside_the_source(figure):
+    """The Sources sheet shows source and place of a published row: an end the source does not print must be told there."""
+    told = printed_numbers(figure.as_printed) + printed_numbers(figure.locator) + [IN_WORDS.get(figure.figure_id, (0, 0))[1]]
+    weeks = [7 * number for number in told] if "week" in figure.as_printed and figure.unit == "days" else []
+    for end in (figure.low, figure.high):
+        assert end is None or any(number == pytest.approx(end, rel=1e-9) for number in told + weeks)
+
+
 @pytest.mark.parametrize("figure", [f for f in tables.figures().values() if f.basis == "derived" or (f.basis == "starting guess" and f.as_printed)],
                          ids=lambda figure: figure.figure_id)
 def test_a_derived_or_chosen_figure_says_from_what(figure):
@@ -80,7 +87,7 @@ def test_a_derived_or_chosen_figure_says_from_what(figure):
 
 def test_printed_numbers():
     assert printed_numbers("7/16") == [0.4375] and printed_numbers("gross 2,475.00 a cord") == [2475.0]
-    assert printed_numbers("62 % wood") == [62.0, 0.62] and printed_numbers("VM 0.0075") == [0.0075]
+    assert printed_numbers("20-25 % wet") == [20.0, 25.0, 0.2, 0.25] and printed_numbers("VM 0.0075") == [0.0075]
 
 
 @pytest.mark.parametrize("figure_id", NEEDED)
