@@ -120,11 +120,14 @@ def _store(book, product, came, came_kg, count_kind, out):
         none = f"No {count_kind} event: what is in store is part of the unexplained."
         return 0.0, counted, [none] if came.any() else []
     last = book.day[counted].max()
-    at_count = _sum(book.amount, counted & (book.day == last))  # a cooler and a shed counted on one day
+    of_day = counted & (book.day == last)
+    at_count = _sum(book.amount, of_day)
+    notes = [f"{int(of_day.sum())} {count_kind} lines of the last day were added, as of two places; clear one if it was a correction."] \
+        if of_day.sum() > 1 else []
     after = book.day > last
     moved = _sum(came_kg, came & after) - sum(_sum(book.amount, mask & after) for mask in out)
     moved -= _taken_to_markets(product, last)
-    return max(0.0, _clean(at_count + moved)), counted, []
+    return max(0.0, _clean(at_count + moved)), counted, notes
 
 
 def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:

@@ -189,7 +189,7 @@ REGISTRY = (
          Arg("lifts_per_minute", "lifts a minute over 15 minutes", "per minute"),
          Arg("hours", "hours of lifting at a stretch", ("h", "h"), high=8.0, above=True),
          Arg("grip", "good, fair or poor", kind="text", choices=handling.GRIPS), _UNITS),
-        "recommended weight limit", ("lb", "kg"), ("niosh_94_110",),
+        "recommended weight limit", ("lb", "kg"), ("niosh_94_110", "from_memory"),
         ((15, 10, 26, 0, 1, 2, "poor"), "20.4 lb"),
         "A guide only: log yards are often outside the limits of the method."),
     Function(

@@ -93,10 +93,11 @@ def test_movements_on_the_day_of_a_count_are_in_it(order):
     assert fresh.unexplained == pytest.approx(3.4)
 
 
-def test_of_two_counts_on_one_day_the_lower_line_stands():
+def test_two_counts_of_one_day_are_two_places_and_that_is_said():
     day_book = (("2025-06-09", "picked", "A1", 3.0), ("2025-06-10", "stored", None, 2.0), ("2025-06-10", "stored", None, 2.6))
     fresh = balance(rolled(ONE_LOG, day_book), "fresh weight")
-    assert dict(fresh.lines)["in store"] == pytest.approx(2.6) and fresh.unexplained == pytest.approx(0.4)
+    assert dict(fresh.lines)["in store"] == pytest.approx(4.6) and fresh.unexplained == pytest.approx(-1.6)
+    assert fresh.notes == ("2 stored lines of the last day were added, as of two places; clear one if it was a correction.",)
 
 
 @pytest.mark.parametrize("order", list(permutations(range(3))))

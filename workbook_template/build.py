@@ -7,7 +7,7 @@ from pathlib import Path
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 
-from workbook_template import draw_results, schema
+from workbook_template import cautions, draw_results, schema
 from workbook_template.columns import CHOICE, DATE, NUMBER, ROWKEY, YESNO, Column, Table
 from workbook_template.looks import RIGHT, Looks, set_page
 from workbook_template.settings_table import SETTINGS
@@ -230,6 +230,7 @@ def _sheet_heading(book: Book, sheet, table: Table, header: int) -> None:
     sheet.write_string(0, 0, table.title, book.looks["title"])
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, table.about, book.looks["about"])
+    _caution(book, sheet, table.sheet, 2, len(table.columns) - 2)
     bands = []
     for i, column in enumerate(table.columns):
         kind = "needed" if column.needed else "computed" if not column.typed else "typed"
@@ -284,6 +285,13 @@ def _logs_totals(book: Book, sheet, table: Table, header: int) -> None:
                        "total_whole", single=True)
 
 
+def _caution(book: Book, sheet, name: str, row: int, last: int) -> None:
+    """The caution of a sheet, if it has one, over the columns up to `last`."""
+    if name in cautions.SHEETS:
+        sheet.merge_range(row, 0, row, last, cautions.SHEETS[name], book.looks["caution"])
+        sheet.set_row(row, 30)
+
+
 def _list_heading(book: Book, sheet, table: Table, header: int, left: int) -> None:
     right = left + len(table.columns) - 1
     if left == 0:
@@ -319,7 +327,8 @@ def _draw_settings(book: Book) -> None:
                        book.looks["about"])
     for i, width in enumerate((36, 28, 14, 11, 92, 74)):
         sheet.set_column(i, i, width)
-    row = 2
+    _caution(book, sheet, "Settings", 2, 4)
+    row = 3
     for i, words in enumerate(("Setting", "Value", "In force", "Unit", "Where the starting value comes from", "What it does")):
         sheet.write_string(row, i, words, book.looks["header"])
     group = None
@@ -346,8 +355,8 @@ def _draw_settings(book: Book) -> None:
             typed = f"$B${row + 1}"
             book.write_formula(sheet, row, 2, f"IF(ISNUMBER({typed}),{typed},TODAY())", {}, env.as_of, "computed_date")
             book.workbook.define_name("set_as_of", f"=Settings!$C${row + 1}")
-    sheet.freeze_panes(3, 1)
-    set_page(sheet, profile, landscape=True, repeat=(2, 2), footer=str(env.settings["yard"]))
+    sheet.freeze_panes(4, 1)
+    set_page(sheet, profile, landscape=True, repeat=(3, 3), footer=str(env.settings["yard"]))
 
 
 def _in_force(setting, cell: str, profile: str) -> str:

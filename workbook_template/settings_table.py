@@ -59,7 +59,8 @@ class Setting:
         if found is None:
             return "yours to choose"
         source = tables.source_words(found.source) if found.source and found.basis in ("published", "derived") else ""
-        spread = f"; {found.low:g} to {found.high:g} in print" if found.low is not None and found.high is not None \
+        where = "in print" if found.basis in ("published", "common practice") else "likely"
+        spread = f"; {found.low:g} to {found.high:g} {where}" if found.low is not None and found.high is not None \
             and found.low != found.high and not (self.quantity == "weight" and profile == units.METRIC) else ""
         return f"{found.basis}{': ' + source if source else ''}{spread}"
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 from calc import functions, tables
 from calc.problems import QUESTION, REFUSED
+from workbook_template import cautions
 from workbook_template.looks import RESULT_LOOKS
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.rollups import day
@@ -14,12 +15,6 @@ GUIDE = (
     "3.  On Events, write one line whenever something happens: picked, watered, soaked, worked. The Field sheet prints for the clipboard.",
     "4.  On Costs and Sales, write what you spend and what goes to market.",
     "5.  Run a refresh to fill this page and the other result sheets: boltbook refresh and the name of this file.",
-)
-CAUTIONS = (
-    "Pick and eat only what you inoculated and can name. Other fungi grow on the same logs and some kill; when in doubt, throw it out. "
-    "Cook through before eating.",
-    "Felling, sawing, lifting soaked logs and hot wax hurt people every year: training, protective gear, a second person, a water bath. "
-    "Selling food and moving wood have local rules. Follow your local codes and licensed practice.",
 )
 LEVEL_WORDS = {REFUSED: "left out", QUESTION: "please check"}
 
@@ -40,7 +35,7 @@ def start(view: View) -> ResultSheet:
         sheet.put(row + 1 + i, 0, words, "label")
     row += len(GUIDE) + 2
     sheet.section(row, "Take care")
-    for i, words in enumerate(CAUTIONS):
+    for i, words in enumerate(cautions.START):
         sheet.put(row + 1 + i, 0, words, "label")
     return sheet
 
@@ -137,8 +132,9 @@ def sources(view: View) -> ResultSheet:
     figures = list(tables.figures().values())
     heads = [("Figure", "text"), ("What it is", "wrapped"), ("Low", "plain"), ("Typical", "plain"), ("High", "plain"), ("Unit", "text"),
              ("Basis", "text"), ("Source and place", "wrapped")]
-    columns = [[f.subject for f in figures], [f.quantity for f in figures], [f.low for f in figures], [f.typical for f in figures],
-               [f.high for f in figures], [f.unit for f in figures], [f.basis for f in figures], [figure_source(f) for f in figures]]
+    columns = [[f.subject for f in figures], [f.quantity for f in figures],
+               *([_short(getattr(f, end)) for f in figures] for end in ("low", "typical", "high")),
+               [f.unit for f in figures], [f.basis for f in figures], [figure_source(f) for f in figures]]
     end = sheet.table(4, 0, heads, columns)
     for i in range(len(figures)):
         lines = max(1 + len(str(columns[1][i])) // 46, 1 + len(columns[7][i]) // 74)
@@ -149,10 +145,14 @@ def sources(view: View) -> ResultSheet:
     return sheet
 
 
+def _short(value):
+    """A figure as it is read: six digits are more than any source prints."""
+    return None if value is None else float(f"{value:.6g}")
+
+
 def figure_source(figure) -> str:
-    if figure.basis in ("published", "derived", "definition"):
-        return ", ".join(w for w in (tables.source_words(figure.source), figure.locator) if w)
-    return "; ".join(w for w in (figure.locator, figure.note) if w)
+    source = tables.source_words(figure.source) if figure.basis in ("published", "derived", "definition") else ""
+    return "; ".join(w for w in (source, figure.locator, figure.note) if w)
 
 
 def _publications(sheet: ResultSheet, row: int) -> int:

@@ -1,0 +1,28 @@
+"""Cautions, where the work is planned or written down. They stand for no training and defer to local codes and licensed practice.
+
+Common practice and the bulletins on the Sources sheet, unless a source is named.
+"""
+
+START = (
+    "Pick and eat only what you inoculated and can name. Other fungi grow on the same logs and some kill; when in doubt, throw it out. "
+    "Cook through before eating.",
+    "Felling, sawing, lifting soaked logs and hot wax hurt people every year: training, protective gear, a second person, a water bath. "
+    "Selling food and moving wood have local rules. Follow your local codes and licensed practice.",
+)
+# Below the title of an input sheet.
+SHEETS = {
+    "Events": "Soak tank: a child or an animal can drown in it, so cover it when you leave; use clean water and keep electricity away. "
+              "A soaked log is far heavier than a fresh one: share the lift. Pick only what you inoculated and can name; other fungi grow "
+              "on the same logs and some kill.",
+    "Sales": "Selling food has local rules: ask about licence, scale, net weight and label before you sell; drying or slicing may count as "
+             "processing. Fresh packs must breathe and stay cold; dried ones are sealed and dried until brittle. Tell buyers to cook "
+             "through: raw shiitake can cause a rash. Never sell what grew wild on the logs.",
+    "Costs": "These sums are not tax or legal advice. What counts as a business, what may be deducted, insurance and licences are local: "
+             "ask there.",
+    "Settings": "The lifting limit is a guide for good footing and ideal lifts; yards are worse. Follow your local codes and trained advice "
+                "before any number here.",
+}
+SHOPPING = (
+    "Melt wax in a water bath with a thermometer, never over an open flame, and never leave it. Keep a lid and an extinguisher at hand; "
+    "no water on a wax fire.",
+)
