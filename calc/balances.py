@@ -74,7 +74,7 @@ def _weight_balance(name, in_label, book, product, came_kind, came_kg, count_kin
     rows = int(came.sum()) + int(counted.sum()) + len(product) + sum(int(mask.sum()) for mask in out.values())
     closes = abs(unexplained) <= max(slack_share * in_kg, LEAST_SLACK_KG)
     return Balance(name, "", "weight", in_label, in_kg, tuple(lines), unexplained, closes, rows,
-                   tuple(note + notes + missing))
+                   tuple(note + notes + missing), tuple(notes))
 
 
 def _markets(product: pd.DataFrame):
@@ -162,7 +162,7 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
     left = _clean(due - paid, CENT)
     owed = max(0.0, left)
     unpriced = int(lines["unpriced"].sum())
-    notes = []
+    notes, faults = [], []
     if unpriced:
         have = "lines have" if unpriced > 1 else "line has"
         notes.append(f"{market}: {unpriced} {have} no price; type one on Sales or in Prices on Lists.")
@@ -170,16 +170,17 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
         notes.append(f"{market}: counts found less than the lines say. Lists states no loss allowed there, so it is not charged; "
                      "type 0% if all of it is theirs to pay.")
     if terms == OUTRIGHT and (lines["kind"] == "sold").any():
-        notes.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
+        faults.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
     if left < 0:
-        notes.append(f"{market}: more was paid than was due.")
+        faults.append(f"{market}: more was paid than was due.")
     overdue = _overdue(lines, owed, as_of)
     if overdue > CENT:
         days = int(lines["payment_days"].iloc[0])
         notes.append(f"{market} pays within {days} days: {overdue:,.2f} of what is owed is older.")
     labels = (("commission", commission), ("fees", fees), ("paid", paid), ("owed", owed))
     return Balance("money", market, "money", "value sold, and loss charged" if lost else "value sold", value + lost, labels,
-                   min(0.0, left), left >= 0 and not unpriced, int((lines["at"] >= 0).sum()), tuple(notes))
+                   min(0.0, left), left >= 0 and not unpriced, int((lines["at"] >= 0).sum()),
+                   tuple(notes + faults), tuple(faults))
 
 
 def _overdue(lines: pd.DataFrame, owed: float, as_of: int) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from calc.records import DEPTH, HOURS, NUMBER, WEIGHT, ColumnInfo, Rule
 
 NO_LIMIT = 1e5  # a limit from here on is not worth printing
 MOST_LISTED = 1000  # problems of one sheet
+MOST_RUNS = 12  # runs of rows named in one problem
+FEW = 3  # problems in the same words that are listed one by one
 UNIT_WORDS = {
     "in": "inches",
     "ft": "feet",
@@ -184,7 +186,7 @@ class Collector:
         for problem in self.problems:
             by_sheet.setdefault(problem.sheet, []).append(problem)
         for sheet in set(by_sheet) | set(self.unlisted):
-            mine = in_order(by_sheet.get(sheet, []), [sheet])
+            mine = folded(in_order(by_sheet.get(sheet, []), [sheet]))
             if len(mine) > MOST_LISTED:
                 mine.sort(key=lambda p: rank[p.level])
                 for problem in mine[MOST_LISTED:]:
@@ -195,6 +197,38 @@ class Collector:
             if more:
                 kept.append(_rest(sheet, more))
         return in_order(kept, self.sheets)
+
+
+def folded(problems: list[Problem]) -> list[Problem]:
+    """The same problems with those that say the same words of one column in one line, at the first of their rows.
+
+    Three or fewer stay as they are. The line names the other rows.
+    """
+    same: dict[Problem, list[Problem]] = {}
+    for problem in problems:
+        same.setdefault(replace(problem, row=None), []).append(problem)
+    kept = []
+    for problem in problems:
+        group = same[replace(problem, row=None)]
+        if len(group) <= FEW:
+            kept.append(problem)
+        elif problem is group[0]:
+            kept.append(replace(problem, found=f"{problem.found} (also in rows {row_words([p.row for p in group[1:]])})"))
+    return kept
+
+
+def row_words(rows: list[int]) -> str:
+    """Row numbers in words, runs drawn together, at most MOST_RUNS of them.
+
+    >>> row_words([7, 8, 9, 12, 14, 15])
+    '7 to 9, 12, 14, 15'
+    """
+    rows = sorted(rows)
+    starts = [0, *(i for i in range(1, len(rows)) if rows[i] != rows[i - 1] + 1), len(rows)]
+    runs = [rows[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    said = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs[:MOST_RUNS]]
+    rest = sum(len(run) for run in runs[MOST_RUNS:])
+    return ", ".join(said) + (f" and {rest} more" if rest else "")
 
 
 def _rest(sheet: str, more: Counter) -> Problem:

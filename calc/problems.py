@@ -90,6 +90,11 @@ def type_one(offers) -> str:
     return f"Type {either(offers)}" if offers else ""
 
 
+def rows_left_out(counts: dict[str, tuple[int, int]]) -> int:
+    """Rows of the input sheets that are in no total. counts: table -> (rows typed, rows used)."""
+    return sum(typed - used for typed, used in counts.values())
+
+
 def in_order(problems, sheets) -> list[Problem]:
     """Problems by sheet in the order given (others after), then by row; whole columns come first."""
     place = {name: i for i, name in enumerate(sheets)}

@@ -287,8 +287,9 @@ class Balance:
     """In against out. in_value = sum of the lines' values + unexplained.
 
     name: "logs", "fresh weight", "dried weight" or "money"; market: of a money balance, else ""; kind: as in
-    KINDS; lines: (label, value) where it went; notes: sentences on what the lines cannot show; closes:
-    |unexplained| is within the tolerance; rows: lines it rests on.
+    KINDS; lines: (label, value) where it went; notes: sentences on what the lines cannot show, of which faults
+    are those that only a mended line answers; closes: |unexplained| is within the tolerance; rows: lines it
+    rests on.
     """
 
     name: str
@@ -301,6 +302,7 @@ class Balance:
     closes: bool
     rows: int
     notes: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

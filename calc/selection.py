@@ -282,6 +282,10 @@ class LogIndex:
             for words in (name, str(name).split(",")[0]):
                 known.setdefault(loose(words), words)
         turned = [key for key in known if sorted(key) == sorted(plain)]  # two characters changed over
+        digits = loose(re.sub(r"(?<=\d)[oOlI]|[oOlI](?=\d)", lambda m: "0" if m[0] in "oO" else "1", text))
+        if digits in self._loose:  # a letter that looks like a digit
+            known[digits] = str(self.names[self._loose[digits][0]])
+            turned.insert(0, digits)
         close = difflib.get_close_matches(plain, list(known), 3, 0.7)
         return tuple(known[key] for key in list(dict.fromkeys(turned + close))[:3])
 

@@ -275,11 +275,19 @@ def test_text_that_begins_like_a_formula_stays_text(text):
 
 
 def test_a_thousand_problems_are_listed_and_the_rest_counted():
-    found = check(logs=[A1], events=[{"date": DAY, "event": "picked", "log": "A1", "amount": -1.0}] * 1500)
+    found = check(logs=[A1], events=[{"date": DAY, "event": "picked", "log": "A1", "amount": -1.0 - i} for i in range(1500)])
     assert len(found.problems) == 1001
     assert found.problems[0].sentence() == ("Events: 500 more problems are not listed here: 500 refused. "
                                             "Mend those listed and refresh again.")
     assert found.counts["events"] == (1500, 0)
+
+
+def test_problems_in_the_same_words_stand_in_one_line():
+    lines = [{"date": DAY, "event": "picked", "log": "A1", "amount": -1.0 if i not in (2, 5) else 0.1 * i} for i in range(9)]
+    found = check(logs=[A1], events=lines)
+    assert said(found) == ["Events row 6, Amount, see Lists: -1 lb is negative (also in rows 7, 9, 10, 12 to 14). Needed: pounds, 0 or more. "
+                           "Type it again."]
+    assert found.counts["events"] == (9, 2)
 
 
 def test_an_empty_workbook_and_missing_tables():

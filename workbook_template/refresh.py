@@ -7,7 +7,7 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calc.problems import NOTE, QUESTION, REFUSED, Problem
+from calc.problems import QUESTION, Problem, rows_left_out
 from workbook_template import schema
 from workbook_template.ports import Port
 
@@ -43,10 +43,11 @@ class Outcome:
 
     def closing(self) -> str:
         """One or two sentences for the command line."""
-        levels = {level: sum(p.level == level for p in self.problems) for level in (REFUSED, QUESTION, NOTE)}
+        left, odd = rows_left_out(self.counts), sum(p.level == QUESTION for p in self.problems)
         words = f"Refreshed {self.name}."
-        if levels[REFUSED] or levels[QUESTION]:
-            words += f" {levels[REFUSED]} rows were left out and {levels[QUESTION]} look odd: see Problems."
+        if left or odd:
+            words += f" {left} row{'s were' if left != 1 else ' was'} left out and {odd} thing{'s look' if odd != 1 else ' looks'} odd: " \
+                     "see Problems."
         return words + (f" The file as it was: {self.backup.name}." if self.backup else "")
 
 
@@ -97,7 +98,23 @@ def read_inputs(port: Port, today: dt.date | None) -> Inputs:
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
-    return Inputs(profile, settings, found, problems + list(found.problems), as_of, plan)
+    problems += [*empty_lists(found), *found.problems]
+    return Inputs(profile, settings, found, problems, as_of, plan)
+
+
+def empty_lists(intake) -> list[Problem]:
+    """Lists without a row although logs are typed: without them nothing can be weighed, drilled or counted."""
+    if not len(intake.frames["logs"]):
+        return []
+    missing = [t for t in schema.LIST_TABLES if t.shipped and t.key not in ("packs", "prices") and not len(intake.frames.get(t.key, ()))]
+    return [Problem("Lists", None, t.title, QUESTION, "has no row", "", "Copy the rows back from the last backup, or from a new workbook",
+                    "empty_list") for t in missing]
+
+
+def balance_questions(results) -> list[Problem]:
+    """A question for each fault that only the balances show."""
+    return [Problem("Sales", None, None, QUESTION, fault.rstrip("."), "", "Look for a missing, doubled or mistyped line", "balance")
+            for balance in results.balances for fault in balance.faults]
 
 
 def plan_frame(inputs: Inputs):
@@ -145,7 +162,9 @@ def view_of(inputs: Inputs, results, file_name: str, stamp: str):
 def check_file(path: Path, today: dt.date | None = None) -> Outcome:
     """Read and check, write nothing."""
     from workbook_template.ports.closed_file import ClosedFile
-    inputs = read_inputs(ClosedFile(path, force=True), today)
+    port = ClosedFile(path, force=True)
+    inputs = read_inputs(port, today)
+    port.require(schema.result_sheets(inputs.profile))
     return Outcome(path.name, inputs.problems, inputs.counts)
 
 
@@ -161,6 +180,7 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     inputs = read_inputs(port, today)
     step("Working out")
     results = work_out(inputs)
+    inputs.problems += balance_questions(results)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
     view = view_of(inputs, results, port.name, stamp)
     sheets = lay_out(view)

@@ -107,7 +107,7 @@ def find_table(spec: TableSpec, sheet: str, rows: dict[int, dict[int, str]], sha
         elif found:
             layout.columns[column.key] = found[0]
         elif column.required:
-            problems.append(_missing(sheet, column, header, header_row, set(wanted)))
+            problems.append(_missing(sheet, column, header, header_row, set(wanted), _expected(spec, column, places, header)))
     if problems:
         raise LayoutProblem(problems)
     _place_others(spec, header, layout, shared)
@@ -152,7 +152,15 @@ def _nearest(found, sure, header, shared) -> list[int]:
     return inside or found
 
 
-def _missing(sheet, column: ColumnSpec, header, header_row, wanted) -> str:
+def _expected(spec, column: ColumnSpec, places, header) -> int | None:
+    """Where a missing column stood, going by the columns of the table before and after it."""
+    at = spec.columns.index(column)
+    near = [(other, places[spec.columns[at + other].key]) for other in (-1, 1) if 0 <= at + other < len(spec.columns)]
+    spots = [found[0] - other for other, found in near if len(found) == 1]
+    return next((spot for spot in spots if spot in header), None)
+
+
+def _missing(sheet, column: ColumnSpec, header, header_row, wanted, expected: int | None) -> str:
     free = {plain_title(text): at for at, text in header.items() if plain_title(text) not in wanted}
     title = plain_title(column.title)
     near = difflib.get_close_matches(title, free, 1, 0.6) or [
@@ -164,6 +172,10 @@ def _missing(sheet, column: ColumnSpec, header, header_row, wanted) -> str:
         return (f'Sheet {sheet}: the column "{column.title}" was not found. "{now}" in {cell} looks like it: '
                 f"type {column.title} there.")
     cell = f"{column_letters(max(header) + 1)}{header_row + 1}"
+    if expected is not None and plain_title(header[expected]) in free:
+        stood = f"{column_letters(expected)}{header_row + 1}"
+        return (f'Sheet {sheet}: the column "{column.title}" was not found. It stood where "{header[expected]}" stands in {stood}: if that '
+                f"is the same column, type {column.title} there; if it is another, type {column.title} in {cell} to start it again.")
     return (f'Sheet {sheet}: the column "{column.title}" was not found. Type {column.title} in {cell} (the '
             "next free heading) to start it again, or take the column from the last backup.")
 

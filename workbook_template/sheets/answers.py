@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 from calc import functions, tables
-from calc.problems import QUESTION, REFUSED
+from calc.problems import QUESTION, REFUSED, rows_left_out
 from workbook_template import cautions
 from workbook_template.looks import RESULT_LOOKS
 from workbook_template.results import ResultSheet
@@ -91,11 +91,12 @@ def _balances(sheet: ResultSheet, view: View, row: int) -> int:
 
 
 def _problem_lines(sheet: ResultSheet, view: View, row: int) -> int:
-    counts = {level: sum(1 for p in view.problems if p.level == level) for level in (REFUSED, QUESTION)}
+    questions = sum(p.level == QUESTION for p in view.problems)
+    left = rows_left_out(view.counts)
     sheet.section(row, "Problems")
     used = ", ".join(f"{name.capitalize()} {view.counts[name][1]} of {view.counts[name][0]}" for name in ("logs", "events", "costs", "sales")
                      if view.counts.get(name, (0, 0))[0])
-    sheet.put(row + 1, 0, f"Rows left out: {counts[REFUSED]}. Rows to check: {counts[QUESTION]}. Rows used: {used or 'none typed yet'}.", "label")
+    sheet.put(row + 1, 0, f"Rows left out: {left}. To check: {questions}. Rows used: {used or 'none typed yet'}.", "label")
     sheet.put(row + 2, 0, "Each one stands on Problems with what to type instead." if view.problems else "Nothing to put right.", "label")
     return row + 4
 
@@ -111,7 +112,7 @@ def problems(view: View) -> ResultSheet:
         sheet.put(2, 0, "Filled by a refresh.", "about")
     else:
         kinds = (REFUSED, QUESTION)
-        sheet.put(2, 0, f"{sum(p.level == REFUSED for p in view.problems)} left out, {sum(p.level == QUESTION for p in view.problems)} to check, "
+        sheet.put(2, 0, f"{rows_left_out(view.counts)} rows left out, {sum(p.level == QUESTION for p in view.problems)} to check, "
                         f"{sum(p.level not in kinds for p in view.problems)} notes. Your rows are never changed: mend them and refresh.", "about")
     rows = [(LEVEL_WORDS.get(p.level, p.level), p.sheet, p.row, p.column or "", p.found, p.needed, p.do) for p in view.problems]
     columns = [list(c) for c in zip(*rows, strict=True)] if rows else [["none"]] + [[None]] * 6
