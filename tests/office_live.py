@@ -1,0 +1,357 @@
+"""A LibreOffice of the tests' own, driven over a private pipe, with the extension installed.
+
+Run as a program, under the Python that has `uno`, it starts the office and answers JSON lines; `LiveOffice`
+is the other end, for tests under any Python. The profile is a temporary folder; nothing is left behind.
+"""
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import uuid
+
+ERROR_RESULTS = 4  # com.sun.star.sheet.FormulaResult.ERROR
+FILTERS = {"xlsx": "Calc MS Excel 2007 XML", "ods": "calc8"}
+CLEAN = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON") and k != "VIRTUAL_ENV"}
+
+
+class LiveOffice:
+    """The test's end: every operation of Helper as a method.
+
+    environment: variables the office is started with.
+    """
+
+    def __init__(self, *extensions, python="/usr/bin/python3", **environment):
+        command = [python, os.path.abspath(__file__), *map(str, extensions)]
+        self._process = subprocess.Popen(command, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                                         env={**CLEAN, **environment})
+        self.pid = self._read()
+
+    def _read(self):
+        line = self._process.stdout.readline()
+        if not line:
+            raise RuntimeError("the office's helper ended")
+        answer = json.loads(line)
+        if "problem" in answer:
+            raise RuntimeError(answer["problem"])
+        return answer["result"]
+
+    def __getattr__(self, operation):
+        if operation.startswith("_"):
+            raise AttributeError(operation)
+
+        def call(*given):
+            self._process.stdin.write(json.dumps([operation, *given]) + "\n")
+            self._process.stdin.flush()
+            return self._read()
+        return call
+
+    def end(self):
+        """Stop the office; says so if a process or the profile is left behind."""
+        pid, profile = self.place()
+        self._process.stdin.close()
+        self._process.wait(30)
+        self._process.stdout.close()
+        assert not os.path.exists(profile) and not os.path.exists(f"/proc/{pid}"), "the office left something"
+
+
+def props(**values):
+    from com.sun.star.beans import PropertyValue
+    return tuple(PropertyValue(name, 0, value, 0) for name, value in values.items())
+
+
+class Helper:
+    """The office's end."""
+
+    def __init__(self, extensions):
+        self.profile, self.books, self.count = tempfile.mkdtemp(prefix="office-"), {}, 0
+        try:
+            self.start()
+            for path in extensions:
+                self.op_install(path)
+            if extensions:
+                self.op_restart()
+        except BaseException:
+            self.close()
+            raise
+
+    def start(self):
+        import uno
+        from com.sun.star.connection import NoConnectException
+        pipe = "t" + uuid.uuid4().hex[:12]
+        self.process = subprocess.Popen(
+            ["soffice", "--headless", "--norestore", "--nologo", "--nodefault", "--nolockcheck",
+             "--nofirststartwizard", f"-env:UserInstallation={uno.systemPathToFileUrl(self.profile)}",
+             f"--accept=pipe,name={pipe};urp;"], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL, start_new_session=True)
+        local = uno.getComponentContext()
+        resolver = local.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", local)
+        end = time.monotonic() + 60
+        while True:
+            try:
+                self.context = resolver.resolve(f"uno:pipe,name={pipe};urp;StarOffice.ComponentContext")
+                break
+            except NoConnectException:
+                if self.process.poll() is not None or time.monotonic() > end:
+                    self.kill()
+                    raise RuntimeError("the office did not come up") from None
+                time.sleep(0.05)
+        self.desktop = self.service("com.sun.star.frame.Desktop")
+
+    def service(self, name):
+        return self.context.ServiceManager.createInstanceWithContext(name, self.context)
+
+    def stop(self):
+        try:
+            self.desktop.terminate()
+            self.process.wait(15)
+        except Exception:
+            self.kill()
+
+    def kill(self):
+        try:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        except ProcessLookupError:
+            pass
+        self.process.wait()
+
+    def close(self):
+        self.stop()
+        shutil.rmtree(self.profile, ignore_errors=True)
+
+    # operations
+
+    def op_restart(self):
+        self.stop()
+        self.books.clear()
+        self.start()
+        return self.process.pid
+
+    def op_place(self):
+        """Process and profile folder of the office."""
+        return [self.process.pid, self.profile]
+
+    def op_install(self, path):
+        import uno
+        manager = self.context.getByName("/singletons/com.sun.star.deployment.ExtensionManager")
+        manager.addExtension(uno.systemPathToFileUrl(os.path.abspath(path)), (), "user", None, approval())
+
+    def op_extensions(self):
+        manager = self.context.getByName("/singletons/com.sun.star.deployment.ExtensionManager")
+        found = manager.getDeployedExtensions("user", None, None)
+        return [[each.getIdentifier().Value, each.getVersion()] for each in found]
+
+    def op_new(self):
+        factory = "private:factory/scalc"
+        return self._keep(self.desktop.loadComponentFromURL(factory, "_blank", 0, props(Hidden=True)))
+
+    def op_open(self, path):
+        import uno
+        url = uno.systemPathToFileUrl(os.path.abspath(path))
+        book = self.desktop.loadComponentFromURL(url, "_blank", 0, props(Hidden=True))
+        if book is None:
+            raise RuntimeError(f"could not open {path}")
+        return self._keep(book)
+
+    def _keep(self, book):
+        self.count += 1
+        self.books[self.count] = book
+        return self.count
+
+    def _range(self, book, sheet, address):
+        sheets = self.books[book].Sheets
+        found = sheets.getByName(sheet) if isinstance(sheet, str) else sheets.getByIndex(sheet)
+        return found.getCellRangeByName(address)
+
+    def op_sheets(self, book):
+        return list(self.books[book].Sheets.ElementNames)
+
+    def op_put(self, book, sheet, address, rows):
+        cells = tuple(tuple(cell if isinstance(cell, str) else float(cell) for cell in row) for row in rows)
+        self._range(book, sheet, address).setDataArray(cells)
+
+    def op_formulas(self, book, sheet, formulas):
+        """Type formulas: [[address, text], ...]; for several cells it is entered as an array formula."""
+        for address, text in formulas:
+            area = self._range(book, sheet, address)
+            if ":" in address:
+                area.setArrayFormula(text)
+            else:
+                area.FormulaLocal = text
+
+    def op_values(self, book, sheet, address):
+        """Values of cells: numbers, texts, None where empty, {"error": code} for errors."""
+        area = self._range(book, sheet, address)
+        rows = [[None if cell == "" else cell for cell in row] for row in area.getDataArray()]
+        first = area.RangeAddress
+        for cell in area.queryFormulaCells(ERROR_RESULTS).Cells:
+            at = cell.CellAddress
+            rows[at.Row - first.StartRow][at.Column - first.StartColumn] = {"error": cell.getError()}
+        return rows
+
+    def op_used(self, book, sheet):
+        """Every value from A1 to the end of the used area, as op_values gives them."""
+        cursor = self.books[book].Sheets.getByName(sheet).createCursor()
+        cursor.gotoEndOfUsedArea(False)
+        last = cursor.RangeAddress
+        return self.op_values(book, sheet, f"A1:{letters(last.EndColumn)}{last.EndRow + 1}")
+
+    def op_formula_texts(self, book, sheet, addresses):
+        return [self._range(book, sheet, address).getCellByPosition(0, 0).Formula for address in addresses]
+
+    def op_digest(self, book):
+        """Sheet -> a digest of everything that stands in it."""
+        found = {}
+        for sheet in self.books[book].Sheets:
+            cursor = sheet.createCursor()
+            cursor.gotoEndOfUsedArea(False)
+            last = cursor.RangeAddress
+            cells = sheet.getCellRangeByPosition(0, 0, last.EndColumn, last.EndRow).getFormulaArray()
+            found[sheet.Name] = hashlib.sha256(repr([last.EndRow, cells]).encode()).hexdigest()
+        return found
+
+    def op_text(self, book, sheet, address):
+        area = self._range(book, sheet, address)
+        last = area.RangeAddress
+        return [[area.getCellByPosition(c, r).String for c in range(last.EndColumn - last.StartColumn + 1)]
+                for r in range(last.EndRow - last.StartRow + 1)]
+
+    def op_recalculate(self, book):
+        self.books[book].calculateAll()
+
+    def op_save(self, book, path):
+        import uno
+        url = uno.systemPathToFileUrl(os.path.abspath(path))
+        self.books[book].storeToURL(url, props(FilterName=FILTERS[path.rpartition(".")[2]]))
+
+    def op_close(self, book):
+        self.books.pop(book).close(True)
+
+    def op_dispatch(self, book, url, given=None):
+        frame = self.books[book].CurrentController.Frame
+        self.service("com.sun.star.frame.DispatchHelper").executeDispatch(frame, url, "", 0, props(**given or {}))
+
+    def op_undo(self, book):
+        self.books[book].UndoManager.undo()
+
+    def op_undo_titles(self, book):
+        return list(self.books[book].UndoManager.getAllUndoActionTitles())
+
+    def op_heights(self, book, sheet, rows):
+        area = self.books[book].Sheets.getByName(sheet).Rows
+        return [area.getByIndex(row).Height for row in range(rows)]
+
+    def op_charts(self, book, sheet):
+        """Title of each chart -> the ranges it shows: categories, then values."""
+        found, charts = {}, self.books[book].Sheets.getByName(sheet).Charts
+        for i in range(charts.Count):
+            chart = charts.getByIndex(i).EmbeddedObject
+            system = chart.getFirstDiagram().getCoordinateSystems()[0]
+            categories = system.getAxisByDimension(0, 0).getScaleData().Categories
+            shown = [each for series in system.getChartTypes()[0].getDataSeries()
+                     for each in series.getDataSequences()]
+            title = "".join(part.getString() for part in chart.getTitleObject().getText())
+            found[title] = [each.getValues().getSourceRangeRepresentation()
+                            for each in [categories, *shown] if each is not None]
+        return found
+
+    def op_tables(self, book):
+        """Name of each table -> its last row, counted from 0."""
+        ranges = self.books[book].DatabaseRanges
+        return {name: ranges.getByName(name).DataArea.EndRow for name in ranges.ElementNames}
+
+    def op_note(self, book, sheet, address, text=None):
+        """Put a comment to a cell, or read the one that is there."""
+        cell = self._range(book, sheet, address).getCellByPosition(0, 0)
+        if text is not None:
+            self.books[book].Sheets.getByName(sheet).Annotations.insertNew(cell.CellAddress, text)
+        return cell.Annotation.String
+
+    def op_name(self, book, name):
+        return self.books[book].NamedRanges.getByName(name).Content
+
+    def op_rename(self, book, sheet, name):
+        self.books[book].Sheets.getByName(sheet).Name = name
+
+    def op_protect(self, book, sheet):
+        self.books[book].Sheets.getByName(sheet).protect("")
+
+    def op_open_files(self):
+        """Paths of the files open beside the test's own, which are closed."""
+        import uno
+        found, own = [], [book.URL for book in self.books.values()]
+        parts = self.desktop.Components.createEnumeration()
+        while parts.hasMoreElements():
+            part = parts.nextElement()
+            if part.URL.startswith("file:") and part.URL not in own:
+                found.append([uno.fileUrlToSystemPath(part.URL), list(part.Sheets.ElementNames)])
+                part.close(True)
+        return found
+
+    def op_functions(self, prefix):
+        """Descriptions of the functions whose names begin so: {name: {Description, Category, Arguments}}."""
+        found = {}
+        descriptions = self.service("com.sun.star.sheet.FunctionDescriptions")
+        for i in range(descriptions.Count):
+            about = {prop.Name: prop.Value for prop in descriptions.getByIndex(i)}
+            if about["Name"].startswith(prefix):
+                found[about["Name"]] = {"description": about["Description"], "category": about["Category"],
+                                        "arguments": [[a.Name, a.Description, a.IsOptional]
+                                                      for a in about["Arguments"]]}
+        return found
+
+
+def letters(column):
+    """The letters of a column, counted from 0."""
+    text = ""
+    while column >= 0:
+        column, last = column // 26 - 1, column % 26
+        text = chr(65 + last) + text
+    return text
+
+
+def approval():
+    """A command environment that says yes to the installer."""
+    import uno
+    import unohelper
+    from com.sun.star.task import XInteractionHandler
+    from com.sun.star.ucb import XCommandEnvironment
+
+    class Approval(unohelper.Base, XCommandEnvironment, XInteractionHandler):
+        def getInteractionHandler(self):
+            return self
+
+        def getProgressHandler(self):
+            return None
+
+        def handle(self, request):
+            for way in request.getContinuations():
+                if way.queryInterface(uno.getTypeByName("com.sun.star.task.XInteractionApprove")):
+                    way.select()
+                    return
+    return Approval()
+
+
+def main():
+    helper = Helper(sys.argv[1:])
+    try:
+        print(json.dumps({"result": helper.process.pid}), flush=True)
+        for line in sys.stdin:
+            operation, *given = json.loads(line)
+            try:
+                answer = {"result": getattr(helper, "op_" + operation)(*given)}
+            except Exception as problem:
+                answer = {"problem": f"{type(problem).__name__}: {problem}"}
+            print(json.dumps(answer), flush=True)
+    finally:
+        helper.close()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The registry of worksheet functions as an extension of LibreOffice, with Refresh in its menu."""
