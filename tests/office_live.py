@@ -1,4 +1,4 @@
-"""A LibreOffice of the tests' own, driven over a private pipe, with the extension installed.
+"""A LibreOffice of the tests' own, driven over a private pipe, with the extension installed by its own command.
 
 Run as a program, under the Python that has `uno`, it starts the office and answers JSON lines; `LiveOffice`
 is the other end, for tests under any Python. The profile is a temporary folder; nothing is left behind.
@@ -21,14 +21,62 @@ FILTERS = {"xlsx": "Calc MS Excel 2007 XML", "ods": "calc8"}
 CLEAN = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON") and k != "VIRTUAL_ENV"}
 
 
+HOME = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+AS_NOBODY = """#!/bin/sh
+for word; do
+    case "$word" in *.oxt) cp "$word" "{profile}/given.oxt"; word="{profile}/given.oxt";; esac
+    set -- "$@" "$word"; shift
+done
+chown -R nobody "{profile}"
+exec setpriv --reuid=nobody --regid=nogroup --clear-groups env HOME="{profile}" {unopkg} "$@"
+"""
+
+
+class Install:
+    """`boltbook addin libreoffice` for a profile of the tests' own, with the settings in a folder of the tests' own.
+
+    The office's installer refuses the administrator; where the tests run as one, it is run as nobody.
+    """
+
+    def __init__(self, folder):
+        self.profile = tempfile.mkdtemp(prefix="office-")
+        os.chmod(self.profile, 0o755)
+        self.environment = {**CLEAN, "XDG_CONFIG_HOME": str(folder / "config"), "PYTHONPATH": HOME}
+        if os.geteuid() == 0:
+            wrapper = folder / "bin" / "unopkg"
+            wrapper.parent.mkdir()
+            wrapper.write_text(AS_NOBODY.format(profile=self.profile, unopkg=shutil.which("unopkg")), encoding="utf-8")
+            wrapper.chmod(0o755)
+            self.environment["PATH"] = f"{wrapper.parent}:{self.environment['PATH']}"
+
+    def run(self, *words):
+        """Exit code and all that was said."""
+        command = [sys.executable, "-m", "workbook_template.addin.command", *map(str, words), "--profile", self.profile]
+        done = subprocess.run(command, capture_output=True, text=True, env=self.environment)
+        return done.returncode, done.stdout + done.stderr
+
+    def office(self):
+        """The office of this profile, started. It finds no other Python than the system's."""
+        path = f"{os.path.dirname(shutil.which('soffice'))}:/usr/bin:/bin"
+        return LiveOffice(self.profile, XDG_CONFIG_HOME=self.environment["XDG_CONFIG_HOME"], PATH=path)
+
+
+def installed(folder):
+    """A profile with the extension in it."""
+    install = Install(folder)
+    code, said = install.run("--install")
+    assert code == 0, said
+    return install
+
+
 class LiveOffice:
     """The test's end: every operation of Helper as a method.
 
     environment: variables the office is started with.
     """
 
-    def __init__(self, *extensions, python="/usr/bin/python3", **environment):
-        command = [python, os.path.abspath(__file__), *map(str, extensions)]
+    def __init__(self, profile, python="/usr/bin/python3", **environment):
+        command = [python, os.path.abspath(__file__), profile]
         self._process = subprocess.Popen(command, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                                          env={**CLEAN, **environment})
         self.pid = self._read()
@@ -56,7 +104,7 @@ class LiveOffice:
         """Stop the office; says so if a process or the profile is left behind."""
         pid, profile = self.place()
         self._process.stdin.close()
-        self._process.wait(30)
+        self._process.wait(120)
         self._process.stdout.close()
         assert not os.path.exists(profile) and not os.path.exists(f"/proc/{pid}"), "the office left something"
 
@@ -69,17 +117,9 @@ def props(**values):
 class Helper:
     """The office's end."""
 
-    def __init__(self, extensions):
-        self.profile, self.books, self.count = tempfile.mkdtemp(prefix="office-"), {}, 0
-        try:
-            self.start()
-            for path in extensions:
-                self.op_install(path)
-            if extensions:
-                self.op_restart()
-        except BaseException:
-            self.close()
-            raise
+    def __init__(self, profile):
+        self.profile, self.books, self.count = profile, {}, 0
+        self.start()
 
     def start(self):
         import uno
@@ -92,7 +132,7 @@ class Helper:
             stderr=subprocess.DEVNULL, start_new_session=True)
         local = uno.getComponentContext()
         resolver = local.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", local)
-        end = time.monotonic() + 60
+        end = time.monotonic() + 180
         while True:
             try:
                 self.context = resolver.resolve(f"uno:pipe,name={pipe};urp;StarOffice.ComponentContext")
@@ -110,7 +150,7 @@ class Helper:
     def stop(self):
         try:
             self.desktop.terminate()
-            self.process.wait(15)
+            self.process.wait(60)
         except Exception:
             self.kill()
 
@@ -127,20 +167,9 @@ class Helper:
 
     # operations
 
-    def op_restart(self):
-        self.stop()
-        self.books.clear()
-        self.start()
-        return self.process.pid
-
     def op_place(self):
         """Process and profile folder of the office."""
         return [self.process.pid, self.profile]
-
-    def op_install(self, path):
-        import uno
-        manager = self.context.getByName("/singletons/com.sun.star.deployment.ExtensionManager")
-        manager.addExtension(uno.systemPathToFileUrl(os.path.abspath(path)), (), "user", None, approval())
 
     def op_extensions(self):
         manager = self.context.getByName("/singletons/com.sun.star.deployment.ExtensionManager")
@@ -234,11 +263,31 @@ class Helper:
         self.books.pop(book).close(True)
 
     def op_dispatch(self, book, url, given=None):
+        """Choose an entry of the menu; returns what it said."""
         frame = self.books[book].CurrentController.Frame
-        self.service("com.sun.star.frame.DispatchHelper").executeDispatch(frame, url, "", 0, props(**given or {}))
+        helper = self.service("com.sun.star.frame.DispatchHelper")
+        return helper.executeDispatch(frame, url, "", 0, props(**given or {})).Result
 
     def op_undo(self, book):
         self.books[book].UndoManager.undo()
+
+    def op_redo(self, book):
+        self.books[book].UndoManager.redo()
+
+    def op_looks(self, book, sheet, address):
+        """The look of every cell, row by row: formats of numbers, fonts, colours, borders, places of text."""
+        names = ("BottomBorder2", "CellBackColor", "CharColor", "CharFontName", "CharHeight", "CharPosture", "CharWeight", "HoriJustify",
+                 "IsTextWrapped", "LeftBorder2", "NumberFormat", "ParaIndent", "TopBorder2", "VertJustify")
+        formats, found = self.books[book].NumberFormats, {}
+        alike = self._range(book, sheet, address).getUniqueCellFormatRanges()
+        for i in range(alike.Count):
+            ranges = alike.getByIndex(i)
+            look = [getattr(value, "OuterLineWidth", getattr(value, "value", value)) for value in ranges.getPropertyValues(names)]
+            look[names.index("NumberFormat")] = formats.getByKey(look[names.index("NumberFormat")]).FormatString
+            for area in ranges.RangeAddresses:
+                for row in range(area.StartRow, area.EndRow + 1):
+                    found.update({(row, column): look for column in range(area.StartColumn, area.EndColumn + 1)})
+        return [found[at] for at in sorted(found)]
 
     def op_undo_titles(self, book):
         return list(self.books[book].UndoManager.getAllUndoActionTitles())
@@ -316,30 +365,8 @@ def letters(column):
     return text
 
 
-def approval():
-    """A command environment that says yes to the installer."""
-    import uno
-    import unohelper
-    from com.sun.star.task import XInteractionHandler
-    from com.sun.star.ucb import XCommandEnvironment
-
-    class Approval(unohelper.Base, XCommandEnvironment, XInteractionHandler):
-        def getInteractionHandler(self):
-            return self
-
-        def getProgressHandler(self):
-            return None
-
-        def handle(self, request):
-            for way in request.getContinuations():
-                if way.queryInterface(uno.getTypeByName("com.sun.star.task.XInteractionApprove")):
-                    way.select()
-                    return
-    return Approval()
-
-
 def main():
-    helper = Helper(sys.argv[1:])
+    helper = Helper(sys.argv[1])
     try:
         print(json.dumps({"result": helper.process.pid}), flush=True)
         for line in sys.stdin:

@@ -6,7 +6,7 @@ import math
 import live_cases
 import pytest
 from live_cases import EMPTY
-from office_live import LiveOffice, letters
+from office_live import installed, letters
 
 from calc import functions, tables
 from workbook_template.addin import declarations, oxt
@@ -17,13 +17,8 @@ ADD_IN = 11  # com.sun.star.sheet.FunctionCategory.ADDINS
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return tmp_path_factory.mktemp("live")
-
-
-@pytest.fixture(scope="module")
-def office(folder):
-    live = LiveOffice(oxt.build(folder))
+def office(tmp_path_factory):
+    live = installed(tmp_path_factory.mktemp("live")).office()
     yield live
     live.end()
 
@@ -88,7 +83,7 @@ def run(office, book, calls):
             for (_, text), (top, tall, wide, wanted) in zip(formulas, spots, strict=True)]
 
 
-def test_the_extension_is_installed_in_this_version(office):
+def test_the_command_installed_the_extension_in_this_version(office):
     assert office.extensions() == [[oxt.IDENTIFIER, oxt.version()]]
 
 

@@ -6,7 +6,7 @@ import zipfile
 from importlib import metadata
 from pathlib import Path
 
-from workbook_template.addin import declarations, kernel, menus
+from workbook_template.addin import declarations, kernel, menus, python_home
 from workbook_template.sheets.answers import CAUTIONS
 
 IDENTIFIER = "boltbook.office.extension"
@@ -58,7 +58,8 @@ def _description() -> str:
 
 def _rider_files() -> dict[str, str]:
     """The extension's own modules, and what it must know of this build."""
-    made = {path.name: path.read_text(encoding="utf-8") for path in sorted((EXTENSION / RIDER).glob("*.py"))}
+    found = [*sorted((EXTENSION / RIDER).glob("*.py")), Path(python_home.__file__)]
+    made = {path.name: path.read_text(encoding="utf-8") for path in found}
     cautions = "".join(f"    {words!r},\n" for words in CAUTIONS)
     made["built.py"] = (f'"""Written when the extension was built."""\nVERSION = "{version()}"\n'
                         f"CAUTIONS = (\n{cautions})\n")

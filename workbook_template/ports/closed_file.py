@@ -87,14 +87,19 @@ class ClosedFile:
         return None
 
 
-def legend(path: Path) -> dict[str, int]:
-    """Look -> style number in this file, from the samples at the foot of Sources."""
+def samples(path: Path) -> dict[str, str]:
+    """Cell on Sources -> the look it is a sample of, from the key at the foot of that sheet. Raises LayoutProblem without it."""
     cells = read_cells(path, "Sources")
     top = next((int(a[1:]) for a, v in cells.items() if a[0] == "A" and a[1:].isdigit() and v == LOOKS_TITLE), None)
     if top is None:
         raise LayoutProblem([f'Sources has lost its last block, "{LOOKS_TITLE}". Copy the sheet Sources back from the last backup, '
                              "or from a new workbook of the same units."])
-    spots = {f"B{top + 1 + i}": look for i, look in enumerate(RESULT_LOOKS)}
+    return {f"B{top + 1 + i}": look for i, look in enumerate(RESULT_LOOKS)}
+
+
+def legend(path: Path) -> dict[str, int]:
+    """Look -> style number in this file, from the samples at the foot of Sources."""
+    spots = samples(path)
     return {spots[address]: style for address, style in read_style_ids(path, "Sources", spots).items()}
 
 

@@ -147,12 +147,13 @@ class Guard:
             os.chmod(temporary, self.mode)
             if not self.path.exists() or file_hash(self.path) != self.hash:
                 raise self._changed(temporary, now or dt.datetime.now())
-            backup = backup_path(self.path)
-            self._keep_backup(backup)
+            backup = self.keep_backup()
             _replace(temporary, self.path)
         return backup
 
-    def _keep_backup(self, backup: Path) -> None:
+    def keep_backup(self) -> Path:
+        """Copy the file as it was when the guard was made to backup_path; returns it. Raises SaveProblem."""
+        backup = backup_path(self.path)
         with _temporary_beside(backup) as copy:
             shutil.copyfile(self.path, copy)
             _flush(copy)
@@ -162,6 +163,7 @@ class Guard:
                     f"{self.path.name} changed while it was being backed up. It was left as it is; try again."
                 )
             _replace(copy, backup)
+        return backup
 
     def _changed(self, temporary: Path, now: dt.datetime) -> ChangedMeanwhile:
         copy = _free_name(self.path, f"{now:%Y-%m-%d %H%M}")

@@ -3,11 +3,12 @@ import uno
 import unohelper
 from boltbook_kernel import functions
 from boltbook_office import cells
-from com.sun.star.frame import XDispatch, XDispatchProvider
+from com.sun.star.frame import DispatchResultEvent, XDispatchProvider, XNotifyingDispatch
 from com.sun.star.lang import Locale, XInitialization, XLocalizable, XServiceInfo, XServiceName
 from com.sun.star.sheet import XAddIn
 
 SERVICE, HANDLER, PROTOCOL = "bolt", "boltbook.Handler", "boltbook:"
+SUCCESS = 1  # com.sun.star.frame.DispatchResultState
 XFunctions = uno.getClass("boltbook.XFunctions")
 
 
@@ -67,7 +68,7 @@ for _function in functions.REGISTRY:
     setattr(Functions, _function.name[5:], _method(_function))
 
 
-class Handler(unohelper.Base, XDispatchProvider, XDispatch, XInitialization, XServiceInfo):
+class Handler(unohelper.Base, XDispatchProvider, XNotifyingDispatch, XInitialization, XServiceInfo):
     """Answers the entries of the Boltbook menu for the window it was made for."""
 
     def __init__(self, context, *given):
@@ -86,7 +87,12 @@ class Handler(unohelper.Base, XDispatchProvider, XDispatch, XInitialization, XSe
 
     def dispatch(self, url, given):
         from boltbook_office import menu
-        menu.run(self.context, self.frame, url.Path, {prop.Name: prop.Value for prop in given})
+        return menu.run(self.context, self.frame, url.Path, {prop.Name: prop.Value for prop in given})
+
+    def dispatchWithNotification(self, url, given, listener):
+        words = self.dispatch(url, given)
+        if listener is not None:
+            listener.dispatchFinished(DispatchResultEvent(self, SUCCESS, words))
 
     def addStatusListener(self, listener, url):
         pass
