@@ -27,8 +27,8 @@ for word; do
     case "$word" in *.oxt) cp "$word" "{profile}/given.oxt"; word="{profile}/given.oxt";; esac
     set -- "$@" "$word"; shift
 done
-chown -R nobody "{profile}"
-exec setpriv --reuid=nobody --regid=nogroup --clear-groups env HOME="{profile}" {unopkg} "$@"
+chown -R 65534 "{profile}"
+exec setpriv --reuid=65534 --regid=65534 --clear-groups env HOME="{profile}" {unopkg} "$@"
 """
 
 
@@ -213,6 +213,21 @@ class Helper:
                 area.setArrayFormula(text)
             else:
                 area.FormulaLocal = text
+
+    def op_fill(self, book, sheet, address, text):
+        """Type a formula into the first cell and fill it down."""
+        area = self._range(book, sheet, address)
+        area.getCellByPosition(0, 0).FormulaLocal = text
+        area.fillAuto(0, 1)  # com.sun.star.sheet.FillDirection.TO_BOTTOM
+
+    def op_timed(self, book, sheet, address):
+        """Seconds to compute the whole book again and read these cells, all of which must hold a number."""
+        began = time.perf_counter()
+        self.books[book].calculateAll()
+        cells = self._range(book, sheet, address).getDataArray()
+        passed = time.perf_counter() - began
+        assert all(isinstance(cell, float) for row in cells for cell in row), cells[:2]
+        return passed
 
     def op_values(self, book, sheet, address):
         """Values of cells: numbers, texts, None where empty, {"error": code} for errors."""

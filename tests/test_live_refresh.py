@@ -115,6 +115,8 @@ def test_refresh_writes_what_the_command_writes_and_one_undo_takes_it_back(offic
     assert state(office, book) == before and office.undo_titles(book) == []
     office.redo(book)
     assert state(office, book) == after
+    office.undo(book)
+    assert state(office, book) == before
 
 
 def test_a_second_refresh_takes_in_what_was_typed_and_leaves_no_old_line(office, book, tmp_path):

@@ -50,7 +50,7 @@ def _unopkg(profile: Path | None, *words: str) -> str:
 
 
 def _remember() -> str:
-    python_home.write(sys.executable, HOME)
+    python_home.write(sys.executable, "" if HOME.name in ("site-packages", "dist-packages") else HOME)
     return f"Refresh will run in {sys.executable}."
 
 

@@ -71,10 +71,9 @@ def empty_cell(arg: arguments.Arg) -> str:
 
 
 def argument_help(arg: arguments.Arg) -> str:
-    """Meaning, unit, whether it may be left out, and what an empty cell means."""
+    """Meaning, unit, whether it must be given, and what an empty cell means."""
     words = [f"{arg.help}." if arg.kind == "units" else _sentence(arg.help + unit_mark(arg.quantity))]
-    if arg.optional:
-        words.append("May be left out.")
+    words.append("May be left out." if arg.optional else "Must be given.")  # the wizard calls every argument optional
     if empty_cell(arg):
         words.append(empty_cell(arg))
     return " ".join(words)

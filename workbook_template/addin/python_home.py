@@ -26,7 +26,8 @@ def path(environment=None, platform=sys.platform):
 def read():
     """What the file says, {} if there is none or it cannot be read.
 
-    python: the interpreter; home: the folder that holds the package; seconds: how long a refresh may take.
+    python: the interpreter; home: the folder that holds the package, "" if the interpreter looks there anyway; seconds: how
+    long a refresh may take.
     """
     try:
         found = json.loads(path().read_text(encoding="utf-8"))

@@ -50,8 +50,10 @@ class Writer:
         self.document.lockControllers()
         self.document.addActionLock()
         self.undo.enterUndoContext(TITLE)
-        whole = False
+        controller, whole = self.document.CurrentController, False
+        view = controller.getViewData()  # the office's undo jumps to what it changes
         try:
+            self._step(lambda: None, lambda: controller.restoreViewData(view))
             for made in self.handed["sheets"]:
                 self._sheet(sheets.getByName(made["name"]), made)
             for made in self.handed["sheets"]:  # charts after all the cells they show
