@@ -10,7 +10,7 @@ import os
 import subprocess
 import sys
 
-from office_live import CLEAN, Helper, LiveOffice, letters
+from office_live import CLEAN, Helper, LiveOffice, letters, props
 
 EPOCH = dt.datetime(1899, 12, 30)
 # com.sun.star.sheet.CellFlags
@@ -35,6 +35,30 @@ class ExcelHelper(Helper):
     def _box(self, book, sheet, box):
         top, left, bottom, right = box
         return self._range(book, sheet, f"{letters(left - 1)}{top}:{letters(right - 1)}{bottom}")
+
+    def op_open_with_macros(self, path):
+        import uno
+        run_all = 4  # com.sun.star.document.MacroExecMode.ALWAYS_EXECUTE_NO_WARN
+        given = props(Hidden=True, MacroExecutionMode=run_all)
+        return self._keep(self.desktop.loadComponentFromURL(uno.systemPathToFileUrl(os.path.abspath(path)), "_blank", 0, given))
+
+    def op_modules(self, book):
+        """Name -> text of the modules of the VBA project."""
+        library = self.books[book].BasicLibraries.getByName("VBAProject")
+        return {name: library.getByName(name) for name in library.ElementNames}
+
+    def op_buttons(self, book, sheet):
+        """[caption, macro] of every button on a sheet."""
+        forms, found = self.books[book].Sheets.getByName(sheet).DrawPage.Forms, []
+        for form in (forms.getByIndex(i) for i in range(forms.Count)):
+            for i in range(form.Count):
+                found += [[form.getByIndex(i).Label, event.ScriptCode] for event in form.getScriptEvents(i)]
+        return found
+
+    def op_call(self, book, module, name, given):
+        """What a VBA function answers."""
+        where = f"vnd.sun.star.script:VBAProject.{module}.{name}?language=Basic&location=document"
+        return str(self.books[book].getScriptProvider().getScript(where).invoke(tuple(given), (), ())[0])
 
     def op_used_area(self, book, sheet):
         cursor = self.books[book].Sheets.getByName(sheet).createCursor()

@@ -106,12 +106,14 @@ def column_range(table: Table, key: str, rows: int) -> str:
     return f"={sheet}!${letter}${first + 1}:${letter}${first + rows}"
 
 
-def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None = None, cached: bool = True) -> list:
+def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None = None, cached: bool = True,
+          macro: bool = False) -> list:
     """Write a new workbook.
 
     rows: guarded rows of the input tables. as_of: the day that Age and the like are shown for until the program
     recalculates (today if left out). cached False leaves every formula without a value, so that a test can see a
-    program compute them all. Returns the single formula cells (sheet, cell, formula, value) beyond the tables.
+    program compute them all. macro: an .xlsm with a Refresh button on Start. Returns the single formula cells
+    (sheet, cell, formula, value) beyond the tables.
     """
     book = Book(Path(path), yard, rows, as_of or dt.date.today(), cached)
     for name in ("Start", "Logs", "Events", "Costs", "Sales", "Plan"):
@@ -134,6 +136,9 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
     book.workbook.define_name("bb_profile", f'="{book.profile}"')
     book.workbook.set_properties({"title": str(book.env.settings["yard"]), "subject": "Mushroom log workbook",
                                   "comments": "Made with Boltbook"})
+    if macro:
+        from workbook_template.addin.macro import add_macro
+        add_macro(book.workbook)
     book.sheet("Start").activate()
     book.workbook.close()
     return book.singles
