@@ -16,6 +16,7 @@ from xml.etree import ElementTree
 import olefile
 import openpyxl
 import pytest
+import xlsxwriter
 import xlwings
 from hypothesis import given
 from hypothesis import strategies as st
@@ -29,6 +30,7 @@ from workbook_template.yard import Yard
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # of the parser that oletools uses
+    from oletools.mraptor import MacroRaptor
     from oletools.olevba import VBA_Parser, decompress_stream
 
 LOG = {"log": "A1", "wood": "white oak", "strain": "oyster", "diameter": 4, "length": 40}
@@ -113,12 +115,35 @@ def test_a_workbook_without_the_button_has_no_macro(tmp_path):
         assert not [n for n in archive.namelist() if "vba" in n.casefold() or n.endswith(".vml")]
 
 
-def test_libreoffice_loads_the_macros_binds_the_button_and_runs_them(made):
+CANNED = """
+Private Function Canned(ByVal which As String) As Variant
+    Dim one(0, 0) As Variant, row(0, 2) As Variant
+    row(0, 0) = 1: row(0, 1) = 2.5: row(0, 2) = ""
+    Select Case which
+        Case "BOLT_ROTA": Canned = row
+        Case "BOLT_HOLES": one(0, 0) = 45: Canned = one
+        Case "BOLT_VOLUME": one(0, 0) = "#NUM!": Canned = one
+        Case "BOLT_WEIGHT": one(0, 0) = "#N/A": Canned = one
+        Case Else: one(0, 0) = "#VALUE!": Canned = one
+    End Select
+End Function
+"""
+
+
+def test_libreoffice_loads_the_macros_binds_the_button_and_runs_them(made, tmp_path):
     """A real program takes the project apart: all modules, the button's macro, and functions that compile and answer.
 
-    There is no add-in of xlwings here, so a function gives error 2029 (#NAME?), never a sentence.
+    There is no add-in of xlwings here, so a function gives error 2029 (#NAME?), never a sentence. With Python's answer
+    put in its place, numbers and rows come through and each error text becomes its error value (2036, 2042, 2015).
     """
     from xlwings_office import ExcelLike
+    answering = {**macro.modules(), "Stub": 'Attribute VB_Name = "Stub"\n'}
+    text, server = macro.modules()["BoltbookFunctions"], re.compile(r"    Set server = .*\n    found = server.CallUDF.*\n")
+    assert len(server.findall(text)) == 1
+    answering["BoltbookFunctions"] = server.sub("    found = Canned(which)\n", text) + CANNED
+    with xlsxwriter.Workbook(str(tmp_path / "stub.xlsm")) as book:
+        book.add_worksheet("Start")
+        book.add_vba_project(io.BytesIO(vba_project(["Sheet1"], answering)), is_stream=True)
     office = ExcelLike()
     try:
         book = office.open_with_macros(str(made))
@@ -127,11 +152,22 @@ def test_libreoffice_loads_the_macros_binds_the_button_and_runs_them(made):
         assert macro.REFRESH_MODULE.partition("Option Explicit")[2].strip() in modules["Boltbook"]
         assert office.buttons(book, "Start") == [[
             "Refresh", "vnd.sun.star.script:VBAProject.Boltbook.BoltbookRefresh?language=Basic&location=document"]]
-        office.formulas(book, "Logs", [["AZ1", "=BOLT_VOLUME(4;5;48)"], ["AZ2", '=ErrorOf("#NUM!")'], ["AZ3", '=ErrorOf("#N/A")'],
-                                       ["AZ4", '=ErrorOf("#VALUE!")'], ["AZ5", "=BOLT_IRR(AZ7:AZ9)"]])
-        assert office.values(book, "Logs", "AZ1:AZ5") == [["Error 2029"], ["Error 2036"], ["Error 2042"], ["Error 2015"], ["Error 2029"]]
+        office.formulas(book, "Logs", [["AZ1", "=BOLT_VOLUME(4;5;48)"], ["AZ2", "=BOLT_IRR(AZ7:AZ9)"]])
+        assert office.values(book, "Logs", "AZ1:AZ2") == [["Error 2029"], ["Error 2029"]]
+        book = office.open_with_macros(str(tmp_path / "stub.xlsm"))
+        calls = ["BOLT_HOLES(4;48;6;2)", "BOLT_VOLUME(4;5;48)", 'BOLT_WEIGHT("x";4;5;48)', "BOLT_DRIED(1;2;3)"]
+        office.formulas(book, "Start", [*[[f"A{i}", f"={call}"] for i, call in enumerate(calls, start=1)], ["A6:C6", "=BOLT_ROTA(2;0.2;9)"]])
+        assert office.values(book, "Start", "A1:A4") == [[45.0], ["Error 2036"], ["Error 2042"], ["Error 2015"]]
+        assert office.values(book, "Start", "A6:C6") == [[1.0, 2.5, None]]
     finally:
         office.end()
+
+
+def test_a_scanner_of_macros_finds_nothing_that_starts_by_itself(made):
+    """oletools' mraptor: suspicious is what runs on its own and then writes or executes."""
+    found = MacroRaptor("\n".join(text for _, _, _, text in texts(made)))
+    found.scan()
+    assert not found.suspicious and not found.autoexec
 
 
 # ---- the parts of the project's file -----------------------------------------------------------------------------------

@@ -33,11 +33,11 @@ Option Explicit
 ' command boltbook doctor says what is missing. #VALUE!, #NUM!, #N/A: an argument cannot be used.
 ' Run the macro BoltbookDescribe once to see the help of each argument in Excel's Insert Function window.
 
-Private Function Answer(ByVal which As String, ByVal cells As Variant) As Variant
+Private Function Answer(ByVal which As String, ByVal given As Variant) As Variant
     Dim server As Object, found As Variant, first As Variant
     On Error GoTo NotThere
     Set server = Application.Run("xlwings.xlam!XLPy")
-    found = server.CallUDF("{PYTHON_MODULE}", which, cells, ThisWorkbook, Application.Caller)
+    found = server.CallUDF("{PYTHON_MODULE}", which, given, ThisWorkbook, Application.Caller)
     first = found
     If IsArray(found) Then first = found(LBound(found, 1), LBound(found, 2))
     If VarType(first) = vbString Then found = ErrorOf(first)
@@ -47,7 +47,7 @@ NotThere:
     Answer = CVErr(2029)
 End Function
 
-Public Function ErrorOf(ByVal words As String) As Variant
+Private Function ErrorOf(ByVal words As String) As Variant
     Select Case words
         Case "#NUM!"
             ErrorOf = CVErr(2036)
