@@ -202,6 +202,15 @@ def test_the_protection_fields_are_written_as_excel_writes_them():
             assert decrypt(encrypt(data[4:], seed), PROJECT_ID) == wanted[key]
 
 
+def test_the_document_modules_are_those_that_excel_writes():
+    """The hidden lines of ThisWorkbook and of a sheet, as in a project that Excel saved."""
+    quickstart = Path(xlwings.__file__).parent / "quickstart.xlsm"
+    theirs = {name: text for _, _, name, text in texts(quickstart)}
+    parser = VBA_Parser("vbaProject.bin", data=vba_project(["Sheet1", "Sheet2"], {}))
+    ours = {name: text for _, _, name, text in parser.extract_all_macros()}
+    assert {name: ours[name] for name in ("ThisWorkbook.cls", "Sheet1.cls", "Sheet2.cls")} == {name: theirs[name] for name in ours}
+
+
 def test_the_dir_stream_has_the_records_of_one_that_excel_saved():
     """Record kinds in order, as Excel's own project has them, without its references to other libraries."""
     def kinds(data: bytes) -> list[int]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from calc.raw import Odd
 from workbook_template import schema
 from workbook_template.addin import excel_entry
 from workbook_template.build import build
+from workbook_template.ports import xlwings_port, xlwings_write
 from workbook_template.ports.closed_file import ClosedFile
 from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.preflight import FileProblem
@@ -117,10 +119,11 @@ def test_merged_cells_fill_their_rows(way, tmp_path):
 
 
 @pytest.mark.parametrize("logs", [0, 40])
-def test_none_and_many_rows(way, logs, tmp_path):
+def test_none_and_many_rows(way, logs, tmp_path, monkeypatch):
     path = tmp_path / "rows.xlsx"
     build(path, Yard("us", {"logs": [{**LOG, "log": f"A{i}"} for i in range(logs)]}), rows=10)
     port = way(path).port
+    monkeypatch.setattr(xlwings_port, "CHUNK", 25)
     table = port.tables(table_specs("us"))["logs"]
     assert table.length == logs and list(table.columns["log"].values) == [f"A{i}" for i in range(logs)]
     assert port.name == "rows.xlsx" and port.marks() == {**port.marks(), "bb_profile": "us", "bb_layout": str(schema.VERSION)}
@@ -159,7 +162,8 @@ def problems_sheet(rows: int) -> ResultSheet:
 
 
 @pytest.mark.parametrize("sizes", [(3, 20), (20, 3), (20, 0)])
-def test_a_result_grows_and_shrinks_and_leaves_nothing_behind(way, sizes, small):
+def test_a_result_grows_and_shrinks_and_leaves_nothing_behind(way, sizes, small, monkeypatch):
+    monkeypatch.setattr(xlwings_write, "CHUNK", 12)  # so that the large one goes over in several pieces
     live = way(small)
     for size in sizes:
         live.write([problems_sheet(size)])
@@ -518,3 +522,22 @@ def test_the_button_names_every_missing_column(two_open):
         excel_entry.refresh_caller()
     assert all(word in str(told.value) for word in ("Diameter", "Item", "Nothing was written."))
     assert two_open[0].written == set()
+
+
+def test_the_words_that_the_add_in_hands_to_python(tmp_path):
+    """The command line as xlwings' add-in builds it (Main.bas, ExecuteWindows), here where there is no Excel: one sentence."""
+    from workbook_template.addin.macro import COMMAND
+    place = "true;/yards/Grower's yard/logs.xlsm;/yards/Grower's yard/logs.xlsm;;;;"
+    words = f'import xlwings.utils;xlwings.utils.prepare_sys_path("{place}"); {COMMAND}'
+    done = subprocess.run([sys.executable, "-B", "-c", words, "--wb=logs.xlsm", "--from_xl=1", "--app=/x/Excel", "--hwnd=1"], cwd=tmp_path,
+                          capture_output=True, text=True, env={"PYTHONPATH": str(HOME), "PATH": "/usr/bin:/bin"}, timeout=120)
+    assert done.returncode == 1 and done.stderr.startswith("Excel runs on Windows and Mac, not here.") and "Traceback" not in done.stderr
+
+
+def test_an_excel_that_cannot_say_which_workbook(two_open, monkeypatch):
+    def lost():
+        raise com_error("-2147221164, 'Class not registered'")
+
+    monkeypatch.setattr(xlwings.Book, "caller", lost)
+    with pytest.raises(SystemExit, match="Excel could not be reached.*Nothing was written"):
+        excel_entry.refresh_caller()

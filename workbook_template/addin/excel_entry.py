@@ -66,14 +66,20 @@ def refresh_book(book, today: dt.date | None = None, stamp: str | None = None) -
 
 def refresh_caller() -> None:
     """What the Refresh button runs. A trouble ends the program with its sentence, which the macro shows in a box."""
-    import xlwings
     try:
-        outcome = refresh_book(xlwings.Book.caller())
+        outcome = refresh_book(_caller(_xlwings()))
     except LayoutProblem as trouble:
         sys.exit("\n".join([*trouble.sentences, "Nothing was written."]))
     except (FileProblem, SaveProblem) as trouble:
         sys.exit(str(trouble))
     print(outcome.closing())
+
+
+def _caller(xlwings):
+    try:
+        return xlwings.Book.caller()
+    except Exception as error:
+        raise _sentence(error, False) from error
 
 
 def _xlwings():
