@@ -5,7 +5,10 @@ downloaded files.
 """
 from __future__ import annotations
 
+import re
 import shutil
+import subprocess
+import sys
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -192,6 +195,16 @@ def test_the_packages_are_those_the_project_needs():
     wanted = tomllib.loads((HOME / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dependencies"]
     assert {text.partition(">")[0] for text in wanted} == {*NEEDED, "xlwings"}
     assert checks.INSTALL_XLWINGS.partition('"')[2].strip('"') in wanted
+
+
+def test_the_commands_that_are_told_exist():
+    """xlwings' own help knows the words; the part for Mac is there on a Mac only."""
+    text = "".join((HOME / "workbook_template" / name).read_text(encoding="utf-8") for name in ("doctor_checks.py", "addin/excel_command.py"))
+    told = set(re.findall(r"python -m (xlwings[\w.]*) (\w+ \w+)( --force)?", text))
+    assert {words for _, words, _ in told} == {"addin install", "config create", "runpython install"}
+    for module, words, force in told - {t for t in told if "runpython" in t[1]}:
+        done = subprocess.run([sys.executable, "-m", module, *words.split(), "--help"], capture_output=True, text=True, timeout=120)
+        assert done.returncode == 0 and force.strip() in done.stdout, done.stderr
 
 
 def test_the_command_on_this_computer(ours):

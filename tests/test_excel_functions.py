@@ -162,7 +162,7 @@ def test_the_free_part_of_xlwings_is_enough():
 
 def test_the_command_writes_the_module_and_says_the_steps(tmp_path):
     told = CliRunner().invoke(excel, ["--out", str(tmp_path)])
-    assert told.exit_code == 0 and all(word in told.output for word in ("xlwings addin install", "Import File", FILE, "0.447 cu ft"))
+    assert told.exit_code == 0 and all(word in told.output for word in ("xlwings.cli addin install", "Import File", FILE, "0.447 cu ft"))
     assert (tmp_path / FILE).read_bytes() == TEXT.replace("\n", "\r\n").encode("ascii")
     assert CliRunner().invoke(excel, ["--out", str(tmp_path)]).exit_code == 0  # its own file is renewed
     (tmp_path / FILE).write_text("Sub Mine()\nEnd Sub\n")

@@ -115,6 +115,13 @@ def test_a_workbook_without_the_button_has_no_macro(tmp_path):
         assert not [n for n in archive.namelist() if "vba" in n.casefold() or n.endswith(".vml")]
 
 
+def shown(column: list) -> list:
+    """Cells of a column; an error of VBA is a text to some versions of LibreOffice and an error to others."""
+    vba = {"Error 2029": "#NAME?", "Error 2036": "#NUM!", "Error 2042": "#N/A", "Error 2015": "#VALUE!"}
+    office = {525: "#NAME?", 503: "#NUM!", 32767: "#N/A", 519: "#VALUE!"}
+    return [office[cell["error"]] if isinstance(cell, dict) else vba.get(cell, cell) for cell, in column]
+
+
 CANNED = """
 Private Function Canned(ByVal which As String) As Variant
     Dim one(0, 0) As Variant, row(0, 2) As Variant
@@ -153,11 +160,11 @@ def test_libreoffice_loads_the_macros_binds_the_button_and_runs_them(made, tmp_p
         assert office.buttons(book, "Start") == [[
             "Refresh", "vnd.sun.star.script:VBAProject.Boltbook.BoltbookRefresh?language=Basic&location=document"]]
         office.formulas(book, "Logs", [["AZ1", "=BOLT_VOLUME(4;5;48)"], ["AZ2", "=BOLT_IRR(AZ7:AZ9)"]])
-        assert office.values(book, "Logs", "AZ1:AZ2") == [["Error 2029"], ["Error 2029"]]
+        assert shown(office.values(book, "Logs", "AZ1:AZ2")) == ["#NAME?", "#NAME?"]
         book = office.open_with_macros(str(tmp_path / "stub.xlsm"))
         calls = ["BOLT_HOLES(4;48;6;2)", "BOLT_VOLUME(4;5;48)", 'BOLT_WEIGHT("x";4;5;48)', "BOLT_DRIED(1;2;3)"]
         office.formulas(book, "Start", [*[[f"A{i}", f"={call}"] for i, call in enumerate(calls, start=1)], ["A6:C6", "=BOLT_ROTA(2;0.2;9)"]])
-        assert office.values(book, "Start", "A1:A4") == [[45.0], ["Error 2036"], ["Error 2042"], ["Error 2015"]]
+        assert shown(office.values(book, "Start", "A1:A4")) == [45.0, "#NUM!", "#N/A", "#VALUE!"]
         assert office.values(book, "Start", "A6:C6") == [[1.0, 2.5, None]]
     finally:
         office.end()

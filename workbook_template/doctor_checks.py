@@ -13,7 +13,7 @@ NEEDED = ("click", "defusedxml", "fastexcel", "numpy", "openpyxl", "pandas", "pi
 XLWINGS_LINE = "0.37"  # the line of versions that the package is tested with
 INSTALL_XLWINGS = 'python -m pip install "xlwings>=0.37.8,<0.38"'
 OFFICE_EXTENSION = "boltbook.office.extension"
-INSTALL_ADDIN = "With Excel closed: python -m xlwings addin install"
+INSTALL_ADDIN = "With Excel closed: python -m xlwings.cli addin install"
 RESTORE = "Protection software may have removed it. Restore it there, or reinstall it: " + INSTALL_XLWINGS + " --force-reinstall"
 BREAKS_MACROS = "&'\";|=%"
 
@@ -161,7 +161,7 @@ def _parts(pc: Computer) -> list[Finding]:
     if pc.platform == MAC:
         script = pc.home / f"Library/Application Scripts/com.microsoft.Excel/xlwings-{version}.applescript"
         return [] if script.exists() else [Finding(MEND, f"The script of the Refresh button is missing: {script.name}",
-                                                   "python -m xlwings runpython install")]
+                                                   "python -m xlwings.cli runpython install")]
     names = [f"xlwings{bits}-{version}.dll" for bits in (32, 64)]
     missing = [name for name in names if not any((prefix / name).exists() for prefix in pc.prefixes)]
     return [] if not missing else [Finding(MEND, f"Missing beside Python: {', '.join(missing)}. Worksheet functions in Excel give #NAME?.",
@@ -173,7 +173,7 @@ def settings(pc: Computer) -> list[Finding]:
     if pc.platform not in (WINDOWS, MAC):
         return []
     path = pc.home / (".xlwings/xlwings.conf" if pc.platform == WINDOWS else "Library/Containers/com.microsoft.Excel/Data/xlwings.conf")
-    anew = "python -m xlwings config create --force"
+    anew = "python -m xlwings.cli config create --force"
     if not path.exists():
         return [Finding(LOOK, "xlwings has no settings file: the Refresh button starts whichever Python comes first.", anew)]
     text = path.read_text(encoding="utf-8", errors="replace")

@@ -9,7 +9,7 @@ from workbook_template.addin.excel_text import MODULE, functions_module
 
 FILE = "Boltbook_functions.bas"
 STEPS = """Made {path}: {count} worksheet functions for Excel on Windows.
-1. Once for this computer, with Excel closed:  python -m xlwings addin install
+1. Once for this computer, with Excel closed:  python -m xlwings.cli addin install
 2. In Excel, with your workbook open: Alt+F11, File, Import File, choose {name}. Save the workbook as .xlsm.
    A workbook made by  boltbook new --macro  has the functions already.
 3. In any cell:  =BOLT_VOLUME(4, 5, 48)  gives 0.447 cu ft. For the help of each argument run the macro BoltbookDescribe once (Alt+F8).
