@@ -49,7 +49,8 @@ def test_calc_commands_run_as_printed(line):
 
 def test_every_command_of_the_program_is_in_the_readme():
     from workbook_template.cli import cli
-    for name, command in cli.commands.items():
+    for name in cli.list_commands(None):
+        command = cli.get_command(None, name)
         assert command.hidden or f"boltbook {name}" in TEXT, name
 
 

@@ -2,27 +2,34 @@
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 import json
 import sys
 from pathlib import Path
 
 import click
 
-DONE, REFUSED_ROWS, USAGE, BLOCKED = 0, 1, 2, 3
+from workbook_template.mistakes import BLOCKED, REFUSED_ROWS, Mistake
 
 
-class Mistake(click.ClickException):
-    """A user's mistake: one sentence, no traceback. code: 2 usage, 3 file in use, changed meanwhile or unwritable."""
+class Later(click.Group):
+    """A group that imports a command's module only when the command is called. later: name -> module:command."""
 
-    def __init__(self, sentence: str, code: int = USAGE):
-        super().__init__(sentence)
-        self.exit_code = code
+    def __init__(self, *args, later=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.later = later or {}
 
-    def show(self, file=None):
-        click.echo(self.message, err=True)
+    def list_commands(self, ctx):
+        return sorted([*super().list_commands(ctx), *self.later])
+
+    def get_command(self, ctx, name):
+        if name not in self.later:
+            return super().get_command(ctx, name)
+        module, _, command = self.later[name].partition(":")
+        return getattr(importlib.import_module(module), command)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={"doctor": "workbook_template.doctor:doctor"})
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
 
@@ -61,28 +68,38 @@ def _day(context, parameter, text: str | None) -> dt.date | None:
 @click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True,
               help="us: in, ft, lb. metric: cm, m, kg. One workbook, one set of units.")
 @click.option("--rows", type=click.IntRange(10, 100_000), default=200, show_default=True, help="Rows of Logs that are prefilled.")
-def new(path: str, units: str, rows: int) -> None:
+@click.option("--macro", is_flag=True, help="For Excel: an .xlsm with a Refresh button on Start and the worksheet functions.")
+def new(path: str, units: str, rows: int, macro: bool) -> None:
     """Make a new workbook at PATH."""
     from workbook_template.build import build
     from workbook_template.yard import Yard
-    target = _new_path(path)
+    target = _new_path(path, ".xlsm" if macro else ".xlsx")
     try:
-        build(target, Yard(units), rows=rows)
+        build(target, Yard(units), rows=rows, macro=macro)
     except OSError as error:
         raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
     click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
 
 
 @cli.command()
-@click.argument("path")
+@click.argument("path", required=False)
 @click.option("--out", help="Write the refreshed workbook here and leave PATH as it is.")
 @click.option("--today", callback=_day, help="Work out the results for this day, YYYY-MM-DD.")
 @click.option("--force", is_flag=True, help="Go on although a lock file says that the workbook is open.")
+@click.option("--live", is_flag=True, help="Refresh the workbook that is open in Excel (Windows, Mac). PATH: its name; left out: the one in front.")
 @click.option("--quiet", is_flag=True, help="Say nothing but problems with the file.")
-def refresh(path: str, out: str | None, today: dt.date | None, force: bool, quiet: bool) -> None:
+def refresh(path: str | None, out: str | None, today: dt.date | None, force: bool, live: bool, quiet: bool) -> None:
     """Work everything out and write the result sheets of PATH. What you typed is never touched."""
-    from workbook_template.refresh import refresh_file
-    outcome = _guarded(lambda: refresh_file(_existing(path), Path(out) if out else None, today, force=force, progress=not quiet))
+    if live:
+        if out or force:
+            raise Mistake("--live writes into the open workbook: leave out --out and --force.")
+        from workbook_template.addin.excel_entry import live_refresh
+        outcome = _guarded(lambda: live_refresh(path, today))
+    elif path is None:
+        raise Mistake("Type the name of the workbook: boltbook refresh mylogs.xlsx. For the one open in Excel: boltbook refresh --live")
+    else:
+        from workbook_template.refresh import refresh_file
+        outcome = _guarded(lambda: refresh_file(_existing(path), Path(out) if out else None, today, force=force, progress=not quiet))
     if quiet:
         return
     for question, value in outcome.answers:
@@ -144,6 +161,12 @@ def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_jso
     except ValueError as error:
         raise Mistake(str(error)) from None
     click.echo(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
+
+
+@cli.group(cls=Later, later={"libreoffice": "workbook_template.addin.command:libreoffice",
+                             "excel": "workbook_template.addin.excel_command:excel"})
+def addin() -> None:
+    """Worksheet functions and Refresh inside LibreOffice or Excel."""
 
 
 def main() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from workbook_template.addin import oxt, python_home
+from workbook_template.mistakes import BLOCKED, Mistake
 
 HOME = Path(__file__).resolve().parents[2]
 BY_HAND = "In LibreOffice: Tools, Extension Manager, Add, choose {}, and start LibreOffice again."
@@ -23,17 +24,12 @@ def installer() -> str | None:
     return shutil.which("unopkg") or next((place for place in USUAL_PLACES if os.path.exists(place)), None)
 
 
-def _mistake(sentence: str, code: int | None = None) -> Exception:
-    from workbook_template import cli
-    return cli.Mistake(sentence, cli.BLOCKED if code is None else code)
-
-
 def _unopkg(profile: Path | None, *words: str) -> str:
     """Run the installer; returns what it said. Raises a Mistake that says what to do."""
     program = installer()
     if program is None:
-        raise _mistake("LibreOffice was not found on this computer. Install it from libreoffice.org, or build the extension with "
-                       "boltbook addin libreoffice and add it by hand: Tools, Extension Manager, Add.")
+        raise Mistake("LibreOffice was not found on this computer. Install it from libreoffice.org, or build the extension with "
+                       "boltbook addin libreoffice and add it by hand: Tools, Extension Manager, Add.", BLOCKED)
     place = [f"-env:UserInstallation={profile.resolve().as_uri()}"] if profile else []
     clean = {key: value for key, value in os.environ.items() if key not in ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV")}
     done = subprocess.run([program, words[0], *place, *words[1:]], capture_output=True, text=True, env=clean, stdin=subprocess.DEVNULL)
@@ -41,12 +37,13 @@ def _unopkg(profile: Path | None, *words: str) -> str:
     if done.returncode == 0:
         return said
     if "as root" in said:
-        raise _mistake("LibreOffice lets no administrator (root) install an extension for themselves. Run this as the user who works with it.")
+        raise Mistake("LibreOffice lets no administrator (root) install an extension for themselves. "
+                      "Run this as the user who works with it.", BLOCKED)
     if "already running" in said or "lock file" in said:
-        raise _mistake("LibreOffice is running. Close all its windows, also the quickstarter, and try again.")
+        raise Mistake("LibreOffice is running. Close all its windows, also the quickstarter, and try again.", BLOCKED)
     if "no such extension" in said.lower():
-        raise _mistake("Boltbook is not installed in LibreOffice: there is nothing to take out.")
-    raise _mistake(f"LibreOffice could not do it: {said.splitlines()[-1] if said else 'it gave no reason'}")
+        raise Mistake("Boltbook is not installed in LibreOffice: there is nothing to take out.", BLOCKED)
+    raise Mistake(f"LibreOffice could not do it: {said.splitlines()[-1] if said else 'it gave no reason'}", BLOCKED)
 
 
 def _remember() -> str:
@@ -76,7 +73,7 @@ def libreoffice(action: str | None, out: Path, profile: Path | None) -> None:
             path = oxt.build(out)
             click.echo(f"Made {path}. {_remember()} {BY_HAND.format(path.name)} Or let this do it: boltbook addin libreoffice --install")
     except OSError as error:
-        raise _mistake(f"{error.filename or 'A file'} could not be written: {error.strerror or error}.") from None
+        raise Mistake(f"{error.filename or 'A file'} could not be written: {error.strerror or error}.", BLOCKED) from None
 
 
 if __name__ == "__main__":

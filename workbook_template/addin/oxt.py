@@ -6,8 +6,8 @@ import zipfile
 from importlib import metadata
 from pathlib import Path
 
+from workbook_template import cautions
 from workbook_template.addin import declarations, kernel, menus, python_home
-from workbook_template.sheets.answers import CAUTIONS
 
 IDENTIFIER = "boltbook.office.extension"
 EXTENSION = Path(__file__).resolve().parent / "extension"
@@ -60,9 +60,9 @@ def _rider_files() -> dict[str, str]:
     """The extension's own modules, and what it must know of this build."""
     found = [*sorted((EXTENSION / RIDER).glob("*.py")), Path(python_home.__file__)]
     made = {path.name: path.read_text(encoding="utf-8") for path in found}
-    cautions = "".join(f"    {words!r},\n" for words in CAUTIONS)
+    cautions = "".join(f"    {words!r},\n" for words in cautions.START)
     made["built.py"] = (f'"""Written when the extension was built."""\nVERSION = "{version()}"\n'
-                        f"CAUTIONS = (\n{cautions})\n")
+                        f"cautions.START = (\n{cautions})\n")
     return made
 
 
