@@ -70,7 +70,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     cost_views = rollup_views.cost_views(each, frames["logs"], lost_kg, ahead)
     dryings = dried.events(book)
     breakeven = prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
-    hours = shopping.hours(book, yard, settings, float(needs["logs"].sum()), unfelled)
+    hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     known = {"breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
              "each_log": each, "upkeep": upkeep, "tools": rollup_capital.yearly(owned.items, day),

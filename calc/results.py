@@ -269,8 +269,10 @@ COLUMNS = {
         "timed_logs": ("logs", "logs behind the own record; 0 for Settings"),
         "rows": ("whole", "timed lines behind it"),
         "used": ("text", "yes where it enters the hours to come"),
-        "logs": ("logs", "logs still to do"),
+        "logs": ("logs", "logs still to do, waiting and planned"),
+        "plan_logs": ("logs", "those of the plan among them"),
         "hours": ("hours", "hours to come; NaN where not used"),
+        "plan_hours": ("hours", "those of the plan among them"),
     },
 }
 

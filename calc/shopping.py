@@ -16,7 +16,7 @@ DRILL_STEPS, SETUP_STEPS = ("inoculated",), ("felled", "waxed", "stacked")
 
 
 def needs(frames: dict, settings: dict, yard: Yard, known: pd.DataFrame):
-    """Per row still to be inoculated: size, logs, and what it takes. Returns (table, logs not yet felled).
+    """Per row still to be inoculated: size, logs, and what it takes. Returns (table, purpose -> logs not yet felled).
 
     Rows of Logs not inoculated by the as-of day that have not borne either, without those already gone, and the rows of the plan
     (frames["plan"], columns as in Logs). `known`: calc.sizes.sizes of the Logs frame.
@@ -27,12 +27,12 @@ def needs(frames: dict, settings: dict, yard: Yard, known: pd.DataFrame):
     table = known[waiting].assign(
         purpose=WAITING, logs=np.maximum(np.round(yard.count - gone, 9), 0.0)[waiting],
         waxed_ends=_waxed_ends(logs, settings)[waiting])
-    unfelled = float(table["logs"][(yard.start > yard.as_of)[waiting]].sum())
+    unfelled = {WAITING: float(table["logs"][(yard.start > yard.as_of)[waiting]].sum()), PLANNED: 0.0}
     if len(plan):
         planned = sizes(plan, frames, settings).assign(purpose=PLANNED, logs=numbers(plan, "count", 1.0),
                                                        waxed_ends=_waxed_ends(plan, settings))
         table = pd.concat((table, planned), ignore_index=True)
-        unfelled += float(planned["logs"].sum())
+        unfelled[PLANNED] = float(planned["logs"].sum())
     table = table[table["logs"] > 0].reset_index(drop=True)
     forms = frames.get("forms", pd.DataFrame())
     waxed = picked_from(yes(forms, "waxed"), table["form_at"].to_numpy(), False)
@@ -123,25 +123,28 @@ def _pack_ways(frames, form, names, need, unit, ways):
     return " + ".join(f"{best.counts[i]} x {size[i]:g}" for i in chosen), cost, best.left_over * unit
 
 
-def hours(book: Diary, yard: Yard, settings: dict, logs: float, unfelled: float) -> pd.DataFrame:
-    """Minutes a log by step, from Settings and from timed events, and the hours to come.
+def hours(book: Diary, yard: Yard, settings: dict, to_do: pd.DataFrame, unfelled: dict) -> pd.DataFrame:
+    """Minutes a log by step, from Settings and from timed events, and the hours to come, those of the plan apart.
 
-    The own record of inoculated events replaces drilling and filling; that of felled, waxed and stacked
-    events replaces the rest once all three are timed. Timed felling counts only for logs not yet felled.
+    to_do, unfelled: from `needs`. The own record of inoculated events replaces drilling and filling; that of felled,
+    waxed and stacked events replaces the rest once all three are timed. Timed felling counts only for logs not yet
+    felled.
     """
     own = {step: _timed(book, yard, step) for step in DRILL_STEPS + SETUP_STEPS}
+    logs = {purpose: float(to_do["logs"][to_do["purpose"] == purpose].sum()) for purpose in (WAITING, PLANNED)}
     table = []
     for title, minutes, steps in (("drill and fill", settings["drill_minutes"], DRILL_STEPS),
                                   ("fell, cut, carry, wax, stack", settings["setup_minutes"], SETUP_STEPS)):
         learned = all(own[step][1] > 0 for step in steps)
-        table.append((title, minutes, SETTINGS, 0.0, 0, not learned, logs))
+        table.append((title, minutes, SETTINGS, 0.0, 0, not learned, sum(logs.values()), logs[PLANNED]))
         for step in steps:
             worked, timed, lines = own[step]
             if timed > 0:
-                to_do = unfelled if step == "felled" else logs
-                table.append((step, worked / timed, OWN, timed, lines, learned, to_do))
-    frame = pd.DataFrame(table, columns=[c for c in results.COLUMNS["hours"] if c != "hours"])
-    frame["hours"] = (frame["minutes_per_log"] * frame["logs"] / 60.0).where(frame["used"])
+                left = unfelled if step == "felled" else logs
+                table.append((step, worked / timed, OWN, timed, lines, learned, sum(left.values()), left[PLANNED]))
+    frame = pd.DataFrame(table, columns=[c for c in results.COLUMNS["hours"] if not c.endswith("hours")])
+    for name, number in (("hours", "logs"), ("plan_hours", "plan_logs")):
+        frame[name] = (frame["minutes_per_log"] * frame[number] / 60.0).where(frame["used"])
     frame["used"] = np.where(frame["used"], "yes", "no")
     return frame
 

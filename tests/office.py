@@ -30,13 +30,17 @@ class Office:
 
     def convert(self, path: Path, kind: str) -> Path:
         """The file as LibreOffice saves it in another kind (xlsx, pdf, csv)."""
+        return self.convert_all([path], kind)[0]
+
+    def convert_all(self, paths: list[Path], kind: str) -> list[Path]:
+        """Several files in one run."""
         out = self.folder / f"out-{kind}"
         out.mkdir(exist_ok=True)
         clean = {k: v for k, v in os.environ.items() if k not in ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV")}
         done = subprocess.run([self.program, "--headless", "--norestore", f"-env:UserInstallation={(self.folder / 'profile').as_uri()}",
-                               "--convert-to", kind, "--outdir", str(out), str(path)], env=clean, capture_output=True, text=True, timeout=300)
-        made = out / (path.stem + "." + kind.partition(":")[0])
-        assert made.exists(), f"LibreOffice did not write {made.name}: {done.stdout} {done.stderr}"
+                               "--convert-to", kind, "--outdir", str(out), *map(str, paths)], env=clean, capture_output=True, text=True, timeout=300)
+        made = [out / (path.stem + "." + kind.partition(":")[0]) for path in paths]
+        assert all(file.exists() for file in made), f"LibreOffice did not write {[file.name for file in made]}: {done.stdout} {done.stderr}"
         return made
 
     def computed(self, path: Path) -> openpyxl.Workbook:

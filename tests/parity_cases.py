@@ -133,27 +133,64 @@ def yard(profile: str) -> Yard:
     })
 
 
-def _plan(profile: str, **inputs) -> Yard:
+def _plan(profile: str, *, wax_ends: bool = False, packs: tuple = (), **inputs) -> Yard:
     base = yard(profile)
-    base.tables["logs"] = base.tables["logs"][:3]
+    base.tables |= {"logs": base.tables["logs"][:3], "events": [], "costs": [], "sales": [], "prices": []}
     base.tables["packs"] = [
         {"pack_form": "plug", "pack_size": 100, "pack_price": 12.0}, {"pack_form": "sawdust", "pack_size": 5.5, "pack_price": 28.0},
         {"pack_form": "plug", "pack_size": 500}, {"pack_form": "plug", "pack_size": 1000, "pack_price": 55.0}, {"pack_form": "plug",
             "pack_size": "big"},
-        {"pack_form": "totem", "pack_size": 5.0, "pack_price": 30.0}]
+        {"pack_form": "totem", "pack_size": 5.0, "pack_price": 30.0}, *packs]
+    base.settings |= {"ends_waxed": "yes"} if wax_ends else {}
     base.plan = inputs
-    base.settings |= {"ends_waxed": "yes"} if inputs.pop("wax_ends", False) else {}
     return base
 
 
+ON_HAND = {"have": "bolts on hand", "bolts": 25, "bolt_diameter": 5.5, "bolt_length": 36}
+
+
 def plans() -> dict[str, Yard]:
-    """Plans for the Plan sheet, each its own workbook."""
+    """Plans for the Plan sheet that can be worked out, typical ones and edges, each its own workbook."""
+    odd_packs = tuple({"pack_form": "Plug", "pack_size": size, "pack_price": -1.0} for size in (0, -5, 250, 2000, 2500, 5000))
     return {
         "a tree": _plan("us"),
         "a tall tree in metres": _plan("metric", dbh=31.5, height=14.0, top=6.0, bolt_length=90, form="sawdust", wood="sugar maple", wax_ends=True),
-        "bolts on hand": _plan("us", have="bolts on hand", bolts=25, bolt_diameter=5.5, bolt_length=36, along=4, around=2.5, wax_ends=True),
-        "totems": _plan("us", have="bolts on hand", bolts=6, bolt_diameter=10, bolt_length=12, form="totem", wood="elder"),
-        "too short to drill": _plan("us", have="bolts on hand", bolts=2, bolt_diameter=4, bolt_length=3, wanted=None),
-        "a bush": _plan("us", dbh=2.5, height=3, top=3),
-        "words": _plan("metric", dbh="thick", have="bolts on hand", bolts="some"),
+        "more bolts than are listed": _plan("us", dbh=14, height=60, bolt_length=14.5),
+        "more bolts than are counted": _plan("metric", dbh=30, height=25, bolt_length=10, form="PLUG", wood="Red Maple"),
+        "bolts on hand": _plan("us", **ON_HAND, along=4, around=2.5, wax_ends=True, packs=odd_packs),
+        "more holes than the map": _plan("us", **ON_HAND | {"bolt_diameter": 20, "bolt_length": 96}),
+        "totems": _plan("us", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}, form="totem", around="wide"),
+        "too short to drill": _plan("us", **ON_HAND | {"bolt_length": 3}, wanted=None),
+        "shorter than one bolt": _plan("us", height=4.6, bolt_length=60, wanted=0),
+        "bolts, with a tree in words": _plan("metric", **ON_HAND | {"bolt_length": 100}, dbh="thick", height=None, top=900),
     }
+
+
+def bad_plans() -> dict[str, tuple[Yard, dict]]:
+    """Slips of typing on the Plan sheet: the yard, and the Check words that must stand beside the inputs."""
+    day, inches, feet = dt.date(2026, 5, 16), "type a number in inches", "type a number in feet"
+    size, reach, space = "must be 0.197 to 59.1 in", "must be 1.97 to 472 in", "must be 0.197 to 78.7 in"
+    week, whole = "must be 0 to 11,023 lb", "a whole number, 1 to 20,000"
+    return {name: (_plan("us", **typed), words) for name, typed, words in (
+        ("a bush", {"dbh": 2.5, "height": 3, "top": 3}, {"height": "must be above 4.5 ft", "top": "thicker than the tree"}),
+        ("negative sizes", {"dbh": -7, "height": -28, "top": -3, "stump": -1, "bolt_length": -40, "wanted": -5, "along": -6, "around": -2},
+         {"dbh": size, "height": "must be 0.984 to 197 ft", "top": size, "stump": "must be 0 to 9.84 ft", "bolt_length": reach, "wanted": week,
+          "along": space, "around": "must be 0.197 to 39.4 in"}),
+        ("dates", {"dbh": day, "bolt_length": day, "wanted": day, "along": day},
+         {"dbh": size, "bolt_length": reach, "wanted": week, "along": space}),
+        ("feet and inches", {"bolt_length": "4'2\"", "dbh": "7 in", "wanted": "5 lb", "around": "2 in"},
+         {"bolt_length": inches, "dbh": inches, "wanted": "type a number in lb", "around": inches}),
+        ("two trees", {"have": "two trees", "bolts": "several"}, {"have": "a tree or bolts on hand", "bolts": "type a whole number"}),
+        ("nothing at all", dict.fromkeys(("have", "wood", "dbh", "height", "top", "stump", "bolt_length", "bolts", "bolt_diameter", "wanted")),
+         {"have": "a tree or bolts on hand", "wood": "which wood?", "dbh": inches, "height": feet, "top": inches, "stump": feet,
+          "bolt_length": inches, "bolts": "type a whole number", "bolt_diameter": inches}),
+        ("a stump above the stem", {"stump": 5.5, "height": 5.0}, {"stump": "higher than the stem"}),
+        ("half a bolt", ON_HAND | {"bolts": 2.5}, {"bolts": whole}),
+        ("a date of bolts", ON_HAND | {"bolts": day, "bolt_diameter": "5-6"}, {"bolts": whole, "bolt_diameter": inches}),
+        ("no bolts", ON_HAND | {"bolts": 0, "bolt_diameter": 0}, {"bolts": whole, "bolt_diameter": size}),
+        ("unknown wood", {"wood": "ironwood"}, {"wood": "wood not in Lists"}),
+        ("a wood without a weight", {"wood": "half known"}, {}),
+        ("unknown form", ON_HAND | {"form": "paste"}, {"form": "spawn form not in Lists"}),
+        ("spacing of nothing", ON_HAND | {"along": 0}, {"along": space}),
+        ("spacing in words", ON_HAND | {"around": "wide"}, {"around": inches}),
+    )}

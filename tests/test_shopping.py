@@ -100,6 +100,20 @@ def test_planned_rows_and_dead_rows():
     assert len(shop(("A", 2, "2024-03-01")).shopping) == 0
 
 
+def test_hours_of_the_plan_stand_apart():
+    plan = pd.DataFrame([{"wood": "white oak", "diameter_m": 0.10, "length_m": 1.0, "count": 5}])
+    timed = tuple(("2024-03-01", step, "B", None, {"minutes": 15}) for step in ("felled", "waxed", "stacked"))
+    rows = (("A", 6, None), ("B", 3, "2024-03-01"))
+    hours = shop(*rows, plan=plan).hours  # 10 and 22 minutes a log for 6 logs waiting and 5 planned
+    assert hours[["logs", "plan_logs"]].to_numpy().tolist() == [[11, 5], [11, 5]]
+    assert hours["plan_hours"].tolist() == pytest.approx([5 / 6, 11 / 6]) and hours["hours"].tolist() == pytest.approx([11 / 6, 121 / 30])
+    own = shop(*rows, plan=plan, day_book=timed + (("2025-01-20", "felled", "A", None),)).hours.set_index("step")
+    assert own.loc["felled", ["logs", "plan_logs"]].tolist() == [5, 5]  # A is felled, the planned bolts are not
+    assert own.loc["felled", ["hours", "plan_hours"]].tolist() == pytest.approx([25 / 60, 25 / 60])
+    assert math.isnan(own.loc["fell, cut, carry, wax, stack", "plan_hours"])
+    assert shop(*rows).hours["plan_hours"].tolist() == [0, 0]
+
+
 def test_hours_from_settings_then_from_the_own_record():
     hours = shop(("A", 6, None)).hours
     assert hours["used"].tolist() == ["yes", "yes"]

@@ -2,7 +2,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,7 +20,7 @@ class Inputs:
     intake: object
     problems: list[Problem]
     as_of: dt.date
-    plan: dict = field(default_factory=dict)  # inputs of the Plan sheet
+    plan: object = None  # the bolts of the Plan sheet as rows like those of Logs, SI
 
     @property
     def counts(self) -> dict[str, tuple[int, int]]:
@@ -89,17 +88,20 @@ def profile_of(port: Port) -> str:
 def read_inputs(port: Port, today: dt.date | None) -> Inputs:
     """Read and check everything a grower typed."""
     from calc import intake as checks
+    from workbook_template.plan_read import environment, plan_frame, read_plan
     from workbook_template.settings_read import read_settings, to_si
 
     profile = profile_of(port)
     raw = port.tables(table_specs(profile))
     named = port.named("typed_")
-    plan = {name[5:]: value for name, value in port.named("plan_").items()}
+    planned = {name[5:]: value for name, value in port.named("plan_").items()}
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
-    problems += [*empty_lists(found), *found.problems]
-    return Inputs(profile, settings, found, problems, as_of, plan)
+    env = environment(profile, as_of, settings, found.frames)
+    plan, asked = read_plan(planned, env)
+    problems += [*asked, *empty_lists(found), *found.problems]
+    return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env))
 
 
 def empty_lists(intake) -> list[Problem]:
@@ -117,29 +119,6 @@ def balance_questions(results) -> list[Problem]:
             for balance in results.balances for fault in balance.faults]
 
 
-def plan_frame(inputs: Inputs):
-    """The bolts of the Plan sheet as rows like those of Logs, SI."""
-    import pandas as pd
-
-    from workbook_template.sheets import plan_cells
-    from workbook_template.twins import Env, is_number
-    env = Env(inputs.profile, inputs.as_of, inputs.settings)
-    plan = {k: v for k, v in inputs.plan.items() if not hasattr(v, "kind")}
-    bolts = plan_cells.planned_bolts(plan, env)
-    if not bolts:
-        return pd.DataFrame()
-
-    def spacing(name):
-        return env.si(float(plan[name]), "spacing") if is_number(plan.get(name)) else math.nan
-
-    length = env.si(float(plan["bolt_length"]), "length")
-    return pd.DataFrame([{
-        "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small,
-        "large_end_m": math.nan if large is None else large, "length_m": length, "count": int(logs),
-        "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
-        "holes_drilled": math.nan, "ends_waxed": None} for i, (logs, small, large) in enumerate(bolts, start=1)])
-
-
 def work_out(inputs: Inputs):
     """calc.farm on the checked tables."""
     from calc import farm, units
@@ -148,7 +127,8 @@ def work_out(inputs: Inputs):
     settings = to_si(inputs.settings, inputs.profile)
     settings["weight_unit_kg"] = units.factor("weight", inputs.profile)
     frames = dict(inputs.intake.frames)
-    frames["plan"] = plan_frame(inputs)
+    if inputs.plan is not None:
+        frames["plan"] = inputs.plan
     links = {"event_links": inputs.intake.event_links, "cost_links": inputs.intake.cost_links}
     return farm.roll_up(frames, links, settings, inputs.as_of, inputs.counts)
 

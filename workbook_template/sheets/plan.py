@@ -1,14 +1,18 @@
 """Draws the Plan sheet: inputs and answers on the left, the bolt list beside them, the drill map below."""
 from __future__ import annotations
 
+import re
+
 from xlsxwriter.utility import xl_rowcol_to_cell
 
 from calc import units
 from workbook_template import schema
 from workbook_template.looks import ACCENT, FONT, set_page
 from workbook_template.sheets import plan_cells as cells
+from workbook_template.sheets import plan_typed as typed
 
-FIRST_INPUT, BOLT_LEFT, WORK_LEFT = 4, 4, 20
+FIRST_INPUT, CHECK, BOLT_LEFT, WORK_LEFT = 4, 3, 5, 20
+WORK_RIGHT = WORK_LEFT + 23
 ANSWER_GROUPS = (
     ("Bolts and lifting", ("count", "total_weight", "heaviest", "over", "longest")),
     ("Drilling, spawn and wax", ("holes", "area_holes", "pieces", "loose", "wax", "wax_melted", "drill_hours", "setup_hours")),
@@ -17,6 +21,7 @@ ANSWER_GROUPS = (
 BOLT_HEADS = (("logs", "Bolts", None, "whole"), ("small", "Small end or middle", "diameter", "two"), ("large", "Large end", "diameter", "two"),
               ("volume", "Volume each", "volume", "three"), ("weight", "Green weight each", "weight", "one"), ("lift", "Lift", None, "text"),
               ("holes", "Holes each", None, "whole"))
+LAST, CHART_ROWS = BOLT_LEFT + 7, 18  # last printed column; rows under the chart
 PACK_HEADS = (("size", "Pack of", "plain"), ("price", "Price", "money"), ("packs", "Packs", "whole"), ("cost", "Cost", "money"),
               ("left", "Left over", "two"))
 CAUTIONS = (
@@ -50,40 +55,52 @@ class Spots:
         return f"{self.address(first)}:{self.address(last)}"
 
 
-def layout() -> Spots:
+def layout(profile: str) -> Spots:
     """Every named cell of the sheet."""
     spots, row = Spots(), FIRST_INPUT + 1
-    for entry in cells.INPUTS:
-        spots[entry.name] = (row, 1)
+    for entry in typed.INPUTS:
+        spots[entry.name], spots[f"check_{entry.name}"] = (row, 1), (row, CHECK)
         row += 1
     row += 1
     for _, names in ANSWER_GROUPS:
         for i, name in enumerate(names):
             spots[name] = (row + 1 + i, 1)
+            if f"note_{name}" in cells.NOTES:
+                spots[f"note_{name}"] = (row + 1 + i, CHECK)
         row += len(names) + 2
-    for k in range(1, cells.BOLT_ROWS + 1):
+    spots["note_map"] = (row - 1, 0)
+    for k in range(1, cells.LISTED + 1):
+        spots[f"s{k}_number"] = (FIRST_INPUT + k, BOLT_LEFT)
         for i, (name, *_) in enumerate(BOLT_HEADS):
-            spots[f"b{k}_{name}"] = (FIRST_INPUT + k, BOLT_LEFT + 1 + i)
-        spots[f"b{k}_ends"] = (FIRST_INPUT + k, WORK_LEFT + 12)
-        spots[f"b{k}_area"] = (FIRST_INPUT + k, WORK_LEFT + 13)
-    first_pack = FIRST_INPUT + cells.BOLT_ROWS + 4
+            spots[f"s{k}_{name}"] = (FIRST_INPUT + k, BOLT_LEFT + 1 + i)
+    spots["note_list"] = (FIRST_INPUT + cells.LISTED + 1, BOLT_LEFT)
+    first_pack = FIRST_INPUT + cells.LISTED + 4
     for k in range(1, cells.PACK_ROWS + 1):
         for i, (name, *_) in enumerate(PACK_HEADS):
             spots[f"p{k}_{name}"] = (first_pack + k, BOLT_LEFT + 1 + i)
-    for i, name in enumerate(cells.WORK):
+    spots["note_packs"] = (first_pack + cells.PACK_ROWS + 1, BOLT_LEFT)
+    for i, name in enumerate(working(profile)):
         spots[name] = (FIRST_INPUT + i, WORK_LEFT + 1)
     for i in range(1, cells.LIST_PACKS + 1):
         spots[f"r{i}_rank"] = (FIRST_INPUT + i, WORK_LEFT + 3)
     for k in range(1, cells.HOLE_POINTS + 1):
         for i, name in enumerate(cells.HOLE):
             spots[f"h{k}_{name}"] = (FIRST_INPUT + k, WORK_LEFT + 5 + i)
-    for k in range(5):
-        spots[f"edge{k}_along"] = (FIRST_INPUT + k, WORK_LEFT + 15)
-        spots[f"edge{k}_around"] = (FIRST_INPUT + k, WORK_LEFT + 16)
+    for k in range(1, cells.BOLT_ROWS + 1):
+        for i, name in enumerate(cells.BOLT):
+            spots[f"b{k}_{name}"] = (FIRST_INPUT + k, WORK_LEFT + 12 + i)
+    for k in range(len(cells.EDGE)):
+        spots[f"edge{k}_along"] = (FIRST_INPUT + k, WORK_RIGHT - 1)
+        spots[f"edge{k}_around"] = (FIRST_INPUT + k, WORK_RIGHT)
     return spots
 
 
-def formulas(spots: Spots, lists: dict[str, str]) -> dict[str, tuple[str, str]]:
+def working(profile: str) -> dict[str, str]:
+    """The single working cells, in their order."""
+    return typed.used_formulas(profile) | cells.WORK
+
+
+def formulas(spots: Spots, lists: dict[str, str], profile: str) -> dict[str, tuple[str, str]]:
     """name -> (formula template, look) of every computed cell. lists: addresses of list columns for {packs_...}."""
     last = cells.BOLT_ROWS
     ranges = {f"col_{f}": spots.span(f"b1_{f}", f"b{last}_{f}") for f in ("logs", "weight", "lift", "holes", "ends", "area")}
@@ -96,17 +113,19 @@ def formulas(spots: Spots, lists: dict[str, str]) -> dict[str, tuple[str, str]]:
         return template
 
     found = {name: (fill(f), f"computed_{looks}") for name, (_, f, looks, _) in cells.ANSWERS.items()}
-    found |= {name: (fill(f), "label") for name, f in cells.WORK.items()}
-    looks = {name: look for name, _, _, look in BOLT_HEADS}
+    found |= {name: (f, "computed_text") for name, f in typed.check_formulas(profile).items()}
+    found |= {name: (fill(f), "unit" if spots.at[name][1] == CHECK else "label") for name, f in cells.NOTES.items()}
+    found |= {name: (fill(f), "label") for name, f in working(profile).items()}
     for k in range(1, cells.BOLT_ROWS + 1):
         local = {f"b_{f}": spots.address(f"b{k}_{f}") for f in cells.BOLT} | {"k": str(k)}
-        for field, template in cells.BOLT.items():
-            look = f"computed_{looks[field]}" if field in looks else "label"
-            found[f"b{k}_{field}"] = (fill(template, **local), look)
+        found |= {f"b{k}_{field}": (fill(template, **local), "label") for field, template in cells.BOLT.items()}
+    for k in range(1, cells.LISTED + 1):
+        found[f"s{k}_number"] = (f'IF({{b{k}_logs}}="","",{k})', "label")
+        found |= {f"s{k}_{name}": (f"{{b{k}_{name}}}", f"computed_{look}") for name, _, _, look in BOLT_HEADS}
     for i in range(1, cells.LIST_PACKS + 1):
         above = f"MAX(0,{spots.span('r1_rank', f'r{i - 1}_rank')})" if i > 1 else "0"
-        form, size = (f"INDEX({lists[name]},{i})" for name in ("packs_form", "packs_size"))
-        found[f"r{i}_rank"] = (f"IF(AND({form}={cells.FORM},ISNUMBER({size})),{above}+1,\"\")", "label")
+        row = {f"pack_{name}": f"INDEX({lists[f'packs_{name}']},{i})" for name in ("form", "size")}
+        found[f"r{i}_rank"] = (fill(cells.RANK, above=above, **row), "label")
     pack_looks = {name: look for name, _, look in PACK_HEADS}
     for k in range(1, cells.PACK_ROWS + 1):
         local = {f"p_{f}": spots.address(f"p{k}_{f}") for f in cells.PACK} | {"k": str(k)}
@@ -116,40 +135,39 @@ def formulas(spots: Spots, lists: dict[str, str]) -> dict[str, tuple[str, str]]:
         local = {f"h_{f}": spots.address(f"h{k}_{f}") for f in cells.HOLE} | {"k": str(k)}
         for field, template in cells.HOLE.items():
             found[f"h{k}_{field}"] = (fill(template, **local), "label")
-    for k, (along, around) in enumerate(((0, 0), (1, 0), (1, 1), (0, 1), (0, 0))):
-        found[f"edge{k}_along"] = ("{bolt_length}*1" if along else "0*{map_girth}", "label")
-        found[f"edge{k}_around"] = ("{map_girth}*1" if around else "0*{map_girth}", "label")
+    for k, (along, around) in enumerate(cells.EDGE):
+        found[f"edge{k}_along"] = (f"{along}*{{map_length}}", "label")
+        found[f"edge{k}_around"] = (f"{around}*{{map_girth}}", "label")
     return found
 
 
 def draw(book) -> None:
     sheet, profile, looks = book.sheet("Plan"), book.profile, book.looks
-    inputs = {**cells.starts(profile), **book.yard.plan}
-    spots = layout()
+    inputs = {**typed.starts(profile), **book.yard.plan}
+    spots = layout(profile)
     sheet.write_string(0, 0, "Plan", looks["title"])
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, "What does this tree, or this pile of bolts, need? Type in the boxed cells; the rest is worked out live. "
                              "Nothing here is recorded or spent.", looks["about"])
-    for col, width in ((0, 42), (1, 15), (2, 9), (3, 3), (4, 6), (5, 9), (6, 12), (7, 10), (8, 10), (9, 11), (10, 13), (11, 9), (12, 3)):
+    for col, width in enumerate((36, 15, 6, 28, 2, 4, 7, 12, 10, 10, 10, 11, 8, 2)):
         sheet.set_column(col, col, width)
-    sheet.set_column(13, WORK_LEFT - 1, 4)
-    sheet.set_column(WORK_LEFT, WORK_LEFT + 16, 10, None, {"level": 1, "hidden": True})
+    sheet.set_column(14, WORK_LEFT - 1, 4)
+    sheet.set_column(WORK_LEFT, WORK_RIGHT, 10, None, {"level": 1, "hidden": True})
     _draw_inputs(book, sheet, inputs, spots)
     _draw_heads(book, sheet, spots)
     values = cells.values(inputs, book.env)
-    values |= {f"edge{k}_{n}": v for k, pair in enumerate(((0, 0), (1, 0), (1, 1), (0, 1), (0, 0)))
-               for n, v in (("along", pair[0] * (inputs["bolt_length"] or 0)), ("around", pair[1] * values["map_girth"]))}
     addresses = spots.addresses()
-    for name, (template, look) in formulas(spots, pack_columns(book)).items():
-        book.write_formula(sheet, *spots.at[name], template, addresses, values.get(name, 0), look, single=name in values)
+    for name, (template, look) in formulas(spots, pack_columns(book), profile).items():
+        named = {key: addresses[key] for key in re.findall(r"{(\w+)}", template)}
+        book.write_formula(sheet, *spots.at[name], template, named, values.get(name, 0), look, single=name in values)
     _draw_chart(book, sheet, spots)
-    below = max(spots.at["yearly"][0], spots.at["p1_size"][0] + 26) + 3
+    below = spots.at["note_map"][0] + CHART_ROWS + 2
     for i, words in enumerate(CAUTIONS):
-        sheet.merge_range(below + i, 0, below + i, 11, words, looks["caution"])
+        sheet.merge_range(below + i, 0, below + i, LAST, words, looks["caution"])
         sheet.set_row(below + i, 28)
     set_page(sheet, profile, landscape=False, footer=str(book.env.settings["yard"]))
     sheet.fit_to_pages(1, 1)
-    sheet.print_area(0, 0, below + len(CAUTIONS), 11)
+    sheet.print_area(0, 0, below + len(CAUTIONS), LAST)
     sheet.freeze_panes(3, 0)
 
 
@@ -161,19 +179,19 @@ def pack_columns(book) -> dict[str, str]:
     return {f"packs_{k}": column_range(table, f"pack_{k}", rows)[1:] for k in ("form", "size", "price")}
 
 
-def _unit(profile: str, quantity: str | None, unit: str = "") -> str:
-    return units.profile_unit(quantity, profile) if quantity else unit
+def _unit(profile: str, quantity: str | None) -> str:
+    return units.profile_unit(quantity, profile) if quantity else ""
 
 
 def _draw_inputs(book, sheet, inputs: dict, spots: Spots) -> None:
     looks, profile = book.looks, book.profile
-    for i in range(3):
-        sheet.write_string(FIRST_INPUT - 1, i, ("What you have and want", "", "")[i], looks["section"])
-    for entry in cells.INPUTS:
+    for i, words in enumerate(("What you have and want", "", "", "Check")):
+        sheet.write_string(FIRST_INPUT - 1, i, words, looks["section"])
+    for entry in typed.INPUTS:
         row, col = spots.at[entry.name]
         sheet.write_string(row, 0, entry.title, looks["label"])
-        book.write(sheet, row, col, inputs[entry.name], f"input_{entry.looks}")
-        sheet.write_string(row, 2, _unit(profile, entry.quantity, entry.unit), looks["unit"])
+        book.write(sheet, row, col, inputs[entry.name], f"input_{'plain' if entry.whole else entry.looks}")  # 2.5 must show as 2.5
+        sheet.write_string(row, 2, _unit(profile, entry.quantity), looks["unit"])
         book.workbook.define_name(f"plan_{entry.name}", f"=Plan!{spots.address(entry.name)}")
         rule = {"ignore_blank": True, "error_type": "warning"}
         if entry.help:
@@ -182,16 +200,20 @@ def _draw_inputs(book, sheet, inputs: dict, spots: Spots) -> None:
             named = schema.LIST_NAMES.get(entry.list)
             rule |= {"validate": "list", "source": f"={named}" if named else list(schema.LISTS[entry.list])}
         else:
-            rule |= {"validate": "decimal", "criteria": ">=", "value": 0}
+            low, high = entry.edges(profile)
+            rule |= {"validate": "integer" if entry.whole else "decimal", "criteria": "between", "minimum": low, "maximum": high,
+                     "error_title": entry.title[:32], "error_message": f"Wanted here: {entry.words(profile)[1]}. Keep it as typed?"}
         sheet.data_validation(row, col, row, col, rule)
+    first, last = spots.at["check_have"], spots.at[f"check_{typed.INPUTS[-1].name}"]
+    sheet.conditional_format(*first, *last, {"type": "no_blanks", "format": book.workbook.add_format({"bold": True, "font_color": "#7A2E1D"})})
 
 
 def _draw_heads(book, sheet, spots: Spots) -> None:
     looks, profile = book.looks, book.profile
     for title, names in ANSWER_GROUPS:
         top = spots.at[names[0]][0] - 1
-        for i in range(3):
-            sheet.write_string(top, i, (title, "", "")[i], looks["section"])
+        for i in range(CHECK + 1):
+            sheet.write_string(top, i, "" if i else title, looks["section"])
         for name in names:
             words, _, _, quantity = cells.ANSWERS[name]
             sheet.write_string(spots.at[name][0], 0, words, looks["label"])
@@ -204,15 +226,13 @@ def _draw_heads(book, sheet, spots: Spots) -> None:
         unit = _unit(profile, quantity)
         side = "" if words == "Lift" else "_right"
         sheet.write_string(FIRST_INPUT, BOLT_LEFT + 1 + i, f"{words} ({unit})" if unit else words, looks["header_computed" + side])
-    for k in range(1, cells.BOLT_ROWS + 1):
-        sheet.write_number(FIRST_INPUT + k, BOLT_LEFT, k, looks["label"])
     top = spots.at["p1_size"][0] - 2
     for i in range(BOLT_LEFT, BOLT_LEFT + 8):
-        sheet.write_string(top, i, "If bought in one size only; the cheapest mix is on Shopping" if i == BOLT_LEFT else "", looks["section"])
+        sheet.write_string(top, i, "Packs, if bought in one size only; mixes are on Shopping" if i == BOLT_LEFT else "", looks["section"])
     for i, (_, words, _) in enumerate(PACK_HEADS):
         sheet.write_string(top + 1, BOLT_LEFT + 1 + i, words, looks["header_computed_right"])
     sheet.write_string(FIRST_INPUT - 1, WORK_LEFT, "Working cells", looks["strong"])
-    for name in cells.WORK:
+    for name in working(profile):
         sheet.write_string(spots.at[name][0], WORK_LEFT, name, looks["label"])
 
 
@@ -235,6 +255,6 @@ def _draw_chart(book, sheet, spots: Spots) -> None:
                       "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}})
     chart.set_legend({"none": True})
     chart.show_hidden_data()
-    chart.set_size({"width": 560, "height": 330})
-    sheet.insert_chart(spots.at["p1_size"][0] + cells.PACK_ROWS + 1, BOLT_LEFT, chart, {"object_position": 2, "description":
+    chart.set_size({"width": 600, "height": 20 * CHART_ROWS})
+    sheet.insert_chart(spots.at["note_map"][0] + 1, 0, chart, {"object_position": 2, "description":
                        "Holes of bolt 1 on the unrolled bark, along and around the log"})

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from calc.results import COLUMNS, NO_LOG
+from calc.shopping import OWN, PLANNED, WAITING
 from workbook_template import schema
 from workbook_template.results import Chart, ChartSeries, ResultSheet
 from workbook_template.sheets import yield_blocks
@@ -172,20 +173,25 @@ def _spending(sheet: ResultSheet, view: View, row: int) -> int:
     return sheet.table(end + 2, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])
 
 
-SHOPPING = (("purpose", "For", "text", 16), ("form", "Spawn form", "text", 18), ("logs", "Logs", "logs", 9), ("holes", "Holes", "whole", 9),
-            ("need", "Need, with spares", "need", 12),
-            ("need_kind", "in", "text", 10), ("buy", "Cheapest packs", "text", 38), ("cost", "Cost", "money", 11),
-            ("left_over", "Left over", "need", 11), ("wax_kg", "Wax", "weight", 9))
+SHOPPING = (("purpose", "For", "text", 14), ("form", "Spawn form", "text", 29), ("logs", "Logs", "logs", 11), ("holes", "Holes", "whole", 11),
+            ("need", "Need, with spares", "need", 11), ("need_kind", "in", "text", 9), ("buy", "Packs to buy", "text", 37),
+            ("cost", "Cost", "money", 12), ("left_over", "Left over", "need", 13), ("wax_kg", "Wax", "weight", 11))
+UNPRICED = "least left over; a price is missing"
+NO_PLAN = ("The Plan is not in it: it stands as in a new workbook, or its bolts and holes cannot be worked out (see the Check words there, "
+           "and Problems).")
 
 
 def shopping(view: View) -> ResultSheet:
     sheet = ResultSheet("Shopping", [w for *_, w in SHOPPING], freeze=(3, 0))
-    sheet.heading("Shopping", "The exact cheapest whole packs for the logs not yet inoculated and for the Plan, wax, and hours to set aside.")
+    sheet.heading("Shopping", "Whole packs for the logs not yet inoculated and for the Plan, wax, and hours to set aside.")
     if view.results is None:
         sheet.put(2, 0, NOT_YET, "about")
         return sheet
     results = view.results
-    sheet.put(2, 0, "Prices are those typed on Lists, Spawn packs. Without a price, the packs with the least left over are shown.", "about")
+    sheet.put(2, 0, "The cheapest mix, exactly, by the prices typed on Lists, Spawn packs. Where a price is missing: the packs with the least "
+                    "left over, then the fewest.", "about")
+    if PLANNED not in set(results.shopping["purpose"]):
+        sheet.put(3, 0, NO_PLAN, "label")
     sheet.section(4, "To buy")
     by_weight = [kind == "weight" for kind in results.shopping["need_kind"]]
     heads = [(f"{t} ({view.unit(k)})" if k in ("money", "weight") else t, "plain" if k == "need" else KIND_LOOKS[k]) for _, t, k, _ in SHOPPING]
@@ -200,7 +206,7 @@ def shopping(view: View) -> ResultSheet:
     if len(results.shopping):
         end = sheet.table(5, 0, heads, columns)
     else:
-        sheet.put(5, 0, "Every log on Logs has its day of inoculation, and the Plan is empty: nothing to buy.", "label")
+        sheet.put(5, 0, "Every log on Logs has its day of inoculation: nothing to buy.", "label")
         end = 6
     end = _ways(sheet, view, end + 1)
     _hours(sheet, view, end + 1)
@@ -217,9 +223,10 @@ def _ways(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.packs
     if not len(frame):
         return row
-    sheet.section(row, "The cheapest mix against buying one size only")
+    sheet.section(row, "The best mix against buying one size only")
     weight = {form: kind == "weight" for form, kind in zip(view.results.shopping["form"], view.results.shopping["need_kind"], strict=True)}
-    words = ["cheapest" if w == 0 else "one size only" for w in frame["way"]]
+    mix = frame["cost"].isna().map({True: UNPRICED, False: "cheapest"})
+    words = [best if w == 0 else "one size only" for w, best in zip(frame["way"], mix, strict=True)]
     columns = [view.column(frame["purpose"], "text"), view.column(frame["form"], "text"), view.column(frame["packs"], "whole"),
                view.column(frame["pack_size"], "pieces"),
                [needed(view, v, weight.get(f)) for v, f in zip(frame["left_over"], frame["form"], strict=True)],
@@ -232,11 +239,23 @@ def _ways(sheet: ResultSheet, view: View, row: int) -> int:
 
 
 def _hours(sheet: ResultSheet, view: View, row: int) -> None:
-    frame = view.results.hours
-    if not len(frame):
+    """Hours for the logs waiting and for the Plan apart, each with its sum; below, own times that are not used yet."""
+    every = view.results.hours
+    frame = every[every["used"] == "yes"]
+    lines = []
+    for purpose, logs, hours in ((WAITING, frame["logs"] - frame["plan_logs"], frame["hours"] - frame["plan_hours"]),
+                                 (PLANNED, frame["plan_logs"], frame["plan_hours"])):
+        if not (logs > 0).any():
+            continue
+        for step, minutes, count, time, basis, timed in zip(frame["step"], frame["minutes_per_log"], logs, hours, frame["basis"],
+                                                            frame["timed_logs"], strict=True):
+            lines.append((purpose, step, count, minutes, time, "", f"own record of {timed:g} logs" if basis == OWN else basis))
+        lines.append((purpose, "in all", None, None, float(hours.sum()), "", ""))
+    if not lines:
         return
-    sheet.section(row, "Hours to set aside, for the logs waiting and the Plan; own timed record before Settings")
-    kinds = (("basis", "From", "text"), ("step", "Step", "text"), ("minutes_per_log", "Minutes a log", "minutes"),
-             ("timed_logs", "Timed logs", "logs"), ("rows", "Timed lines", "whole"), ("used", "Used", "text"), ("logs", "Logs to do", "logs"),
-             ("hours", "Hours", "hours"))
-    sheet.table(row + 1, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])
+    for line in every[(every["used"] == "no") & (every["basis"] == OWN)].itertuples():
+        lines.append(("not used yet", line.step, None, line.minutes_per_log, None, "", f"own record of {line.timed_logs:g} logs"))
+    sheet.section(row, "Hours to set aside; own timed record before Settings")
+    heads = [("For", "text"), ("Step", "text"), ("Logs", "whole"), ("Minutes a log", "one"), ("Hours", "one"), ("", "text"),
+             ("Time taken from", "text")]
+    sheet.table(row + 1, 0, heads, [list(column) for column in zip(*lines, strict=True)])
