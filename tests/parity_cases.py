@@ -157,12 +157,12 @@ def plans() -> dict[str, Yard]:
         "a tall tree in metres": _plan("metric", dbh=31.5, height=14.0, top=6.0, bolt_length=90, form="sawdust", wood="sugar maple", wax_ends=True),
         "more bolts than are listed": _plan("us", dbh=14, height=60, bolt_length=14.5),
         "more bolts than are counted": _plan("metric", dbh=30, height=25, bolt_length=10, form="PLUG", wood="Red Maple"),
-        "bolts on hand": _plan("us", **ON_HAND, along=4, around=2.5, wax_ends=True, packs=odd_packs),
+        "bolts on hand, a tree in words": _plan("us", **ON_HAND, along=4, around=2.5, wax_ends=True, packs=odd_packs,
+                                                dbh="thick", height=None, top=900),
         "more holes than the map": _plan("us", **ON_HAND | {"bolt_diameter": 20, "bolt_length": 96}),
         "totems": _plan("us", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}, form="totem", around="wide"),
         "too short to drill": _plan("us", **ON_HAND | {"bolt_length": 3}, wanted=None),
         "shorter than one bolt": _plan("us", height=4.6, bolt_length=60, wanted=0),
-        "bolts, with a tree in words": _plan("metric", **ON_HAND | {"bolt_length": 100}, dbh="thick", height=None, top=900),
     }
 
 
@@ -185,12 +185,10 @@ def bad_plans() -> dict[str, tuple[Yard, dict]]:
          {"have": "a tree or bolts on hand", "wood": "which wood?", "dbh": inches, "height": feet, "top": inches, "stump": feet,
           "bolt_length": inches, "bolts": "type a whole number", "bolt_diameter": inches}),
         ("a stump above the stem", {"stump": 5.5, "height": 5.0}, {"stump": "higher than the stem"}),
-        ("half a bolt", ON_HAND | {"bolts": 2.5}, {"bolts": whole}),
+        ("half a bolt", ON_HAND | {"bolts": 2.5, "bolt_diameter": 0}, {"bolts": whole, "bolt_diameter": size}),
         ("a date of bolts", ON_HAND | {"bolts": day, "bolt_diameter": "5-6"}, {"bolts": whole, "bolt_diameter": inches}),
-        ("no bolts", ON_HAND | {"bolts": 0, "bolt_diameter": 0}, {"bolts": whole, "bolt_diameter": size}),
-        ("unknown wood", {"wood": "ironwood"}, {"wood": "wood not in Lists"}),
         ("a wood without a weight", {"wood": "half known"}, {}),
-        ("unknown form", ON_HAND | {"form": "paste"}, {"form": "spawn form not in Lists"}),
-        ("spacing of nothing", ON_HAND | {"along": 0}, {"along": space}),
-        ("spacing in words", ON_HAND | {"around": "wide"}, {"around": inches}),
+        ("unknown wood and form", ON_HAND | {"wood": "ironwood", "form": "paste"},
+         {"wood": "wood not in Lists", "form": "spawn form not in Lists"}),
+        ("spacing of nothing, and in words", ON_HAND | {"along": 0, "around": "wide"}, {"along": space, "around": inches}),
     )}

@@ -19,6 +19,7 @@ from workbook_template.build import build, environment, guarded_rows, table_spot
 from workbook_template.columns import COMPUTED
 from workbook_template.sheets import plan_typed
 from workbook_template.twins import is_number, serial
+from workbook_template.yard import Yard
 
 PROFILES = ("us", "metric")
 CANARY = 123456.0
@@ -155,6 +156,19 @@ def test_a_slip_on_the_plan_shows_a_word_and_blanks(name, plans):
     no_sizes = set(words) - {"wood", "form", "along", "around", "wanted"}
     empty = weighed * bool(no_sizes or "wood" in name) + drilled * bool(no_sizes or {"form", "along", "around"} & set(words))
     assert empty and [title for title in empty if beside(sheet, title, 1) not in (None, "")] == []
+
+
+def test_an_error_typed_on_the_plan_stays_in_its_cell(office, tmp_path):
+    path = tmp_path / "errors.xlsx"
+    build(path, Yard("us"), rows=10, as_of=parity_cases.DAY)
+    book = openpyxl.load_workbook(path)
+    typed = [f"B{cell.row}" for cell in book["Plan"]["A"] if cell.value in {entry.title for entry in plan_typed.INPUTS}]
+    for cell in typed:
+        book["Plan"][cell] = "=1/0"
+    book.save(path)
+    sheet = office.computed(path)["Plan"]
+    assert [c.coordinate for row in sheet.iter_rows() for c in row if c.data_type == "e"] == typed and len(typed) == 13
+    assert all(sheet[f"D{cell[1:]}"].value for cell in typed)
 
 
 def test_cached_values_are_the_true_ones(trusting_office, tmp_path):

@@ -12,6 +12,7 @@ from workbook_template import plan_read
 from workbook_template.build import build, environment
 from workbook_template.refresh import refresh_file
 from workbook_template.sheets import plan_cells, plan_typed
+from workbook_template.sheets.rollups import UNPRICED
 from workbook_template.yard import Yard
 
 DAY = dt.date(2026, 11, 15)
@@ -159,6 +160,26 @@ def test_shopping_takes_the_plan_only_when_it_was_typed(refreshed):
     assert refreshed["planned"].results.shopping["purpose"].tolist() == ["logs waiting", "the Plan"]
     assert any(words.startswith("The Plan is not in it") for words in shown(refreshed["untouched"]))
     assert not any(words.startswith("The Plan is not in it") for words in shown(refreshed["planned"]))
+
+
+def test_a_mix_is_called_cheapest_only_where_every_pack_has_a_price(tmp_path, refreshed):
+    words = shown(refreshed["planned"])  # packs as shipped have no price
+    assert UNPRICED in words and "cheapest" not in words
+    packs = [{"pack_form": "plug", "pack_size": 100, "pack_price": 9.0}, {"pack_form": "plug", "pack_size": 500, "pack_price": 35.0}]
+    build(tmp_path / "priced.xlsx", Yard("us", tables={"packs": packs}, plan={"dbh": 8.0}), rows=10, as_of=DAY)
+    words = shown(refresh_file(tmp_path / "priced.xlsx", progress=False, today=DAY, stamp="x"))
+    assert "cheapest" in words and UNPRICED not in words
+
+
+def test_hours_stand_apart_for_the_logs_waiting_and_the_plan(refreshed):
+    sheet = next(s for s in refreshed["planned"].sheets if s.name == "Shopping")
+    hours = sheet.blocks[-1]
+    rows = list(zip(*(values for values, _ in hours.columns), strict=True))
+    # Settings: 10 minutes to drill and fill, 22 for the rest; one log waits, the tree gives eight bolts.
+    assert [(r[0], r[1], r[2]) for r in rows] == [
+        ("logs waiting", "drill and fill", 1), ("logs waiting", "fell, cut, carry, wax, stack", 1), ("logs waiting", "in all", None),
+        ("the Plan", "drill and fill", 8), ("the Plan", "fell, cut, carry, wax, stack", 8), ("the Plan", "in all", None)]
+    assert [r[4] for r in rows] == pytest.approx([10 / 60, 22 / 60, 32 / 60, 80 / 60, 176 / 60, 256 / 60])
 
 
 def test_slips_on_the_plan_stand_on_problems(refreshed):
