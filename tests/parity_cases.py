@@ -151,7 +151,7 @@ ON_HAND = {"have": "bolts on hand", "bolts": 25, "bolt_diameter": 5.5, "bolt_len
 
 def plans() -> dict[str, Yard]:
     """Plans for the Plan sheet that can be worked out, typical ones and edges, each its own workbook."""
-    odd_packs = tuple({"pack_form": "Plug", "pack_size": size, "pack_price": -1.0} for size in (0, -5, 250, 2000, 2500, 5000))
+    odd_packs = tuple({"pack_form": "Plug", "pack_size": size, "pack_price": -1.0} for size in (0, -5, 50, 150, 200, 250, 2000, 2500, 5000))
     return {
         "a tree": _plan("us"),
         "a tall tree in metres": _plan("metric", dbh=31.5, height=14.0, top=6.0, bolt_length=90, form="sawdust", wood="sugar maple", wax_ends=True),

@@ -266,13 +266,13 @@ LOGS = Table(
                formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",IF({form_field("by")}="each hole",'
                        'ROUNDUP(ROUND({holes}*{in_row}*(1+set_spare_share),9),0),""))', twin=plugs),
         Column("spawn", "Spawn for row", COMPUTED, "Sawdust or other loose spawn for all logs of the row, spares included.",
-               quantity="weight", width=9, looks="two",
+               quantity="weight", width=10, looks="two",
                formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",IF({form_field("by")}="weight per log",IF(ISNUMBER({form_field("weight")}),'
                        f'{form_field("weight")}*{{in_row}}*(1+set_spare_share),""),IF({form_field("by")}="hole volume",'
                        f'IF(ISNUMBER({form_field("per_hole")}),{{holes}}*{{in_row}}*{form_field("per_hole")}'
                        '*(1+set_spare_share)/[grams],""),"")))', twin=spawn_weight),
         Column("wax", "Wax for row", COMPUTED, "To seal the holes, and the ends if they are waxed.", quantity="weight",
-               width=8, looks="two",
+               width=10, looks="two",
                formula=f'IF(OR({{holes}}="",{{in_row}}=""),"",(IF({form_field("waxed")}="yes",{{holes}}*set_wax_per_hole,0)+'
                        'IF(IF({ends_waxed}="",set_ends_waxed,{ends_waxed})="yes",PI()/4*({diameter}^2+'
                        f'{LARGE}^2)*[square_cm]*set_end_coat/10*set_wax_density,0))*{{in_row}}/[grams])', twin=wax),

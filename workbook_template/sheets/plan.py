@@ -1,4 +1,4 @@
-"""Draws the Plan sheet: inputs and answers on the left, the bolt list beside them, the drill map below."""
+"""Draws the Plan sheet: inputs, answers and drill map on the left, packs and the bolt list beside them."""
 from __future__ import annotations
 
 import re
@@ -69,16 +69,16 @@ def layout(profile: str) -> Spots:
                 spots[f"note_{name}"] = (row + 1 + i, CHECK)
         row += len(names) + 2
     spots["note_map"] = (row - 1, 0)
-    for k in range(1, cells.LISTED + 1):
-        spots[f"s{k}_number"] = (FIRST_INPUT + k, BOLT_LEFT)
-        for i, (name, *_) in enumerate(BOLT_HEADS):
-            spots[f"s{k}_{name}"] = (FIRST_INPUT + k, BOLT_LEFT + 1 + i)
-    spots["note_list"] = (FIRST_INPUT + cells.LISTED + 1, BOLT_LEFT)
-    first_pack = FIRST_INPUT + cells.LISTED + 4
     for k in range(1, cells.PACK_ROWS + 1):
         for i, (name, *_) in enumerate(PACK_HEADS):
-            spots[f"p{k}_{name}"] = (first_pack + k, BOLT_LEFT + 1 + i)
-    spots["note_packs"] = (first_pack + cells.PACK_ROWS + 1, BOLT_LEFT)
+            spots[f"p{k}_{name}"] = (FIRST_INPUT + k, BOLT_LEFT + 1 + i)
+    spots["note_packs"] = (FIRST_INPUT + cells.PACK_ROWS + 1, BOLT_LEFT)
+    head = spots.at["count"][0] - 1  # the list of bolts stands beside their totals
+    for k in range(1, cells.LISTED + 1):
+        spots[f"s{k}_number"] = (head + k, BOLT_LEFT)
+        for i, (name, *_) in enumerate(BOLT_HEADS):
+            spots[f"s{k}_{name}"] = (head + k, BOLT_LEFT + 1 + i)
+    spots["note_list"] = (head + cells.LISTED + 1, BOLT_LEFT)
     for i, name in enumerate(working(profile)):
         spots[name] = (FIRST_INPUT + i, WORK_LEFT + 1)
     for i in range(1, cells.LIST_PACKS + 1):
@@ -149,7 +149,7 @@ def draw(book) -> None:
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, "What does this tree, or this pile of bolts, need? Type in the boxed cells; the rest is worked out live. "
                              "Nothing here is recorded or spent.", looks["about"])
-    for col, width in enumerate((36, 15, 6, 28, 2, 4, 7, 12, 10, 10, 10, 11, 8, 2)):
+    for col, width in enumerate((36, 15, 6, 28, 2, 4, 7, 12, 9, 10, 10, 12, 8, 2)):
         sheet.set_column(col, col, width)
     sheet.set_column(14, WORK_LEFT - 1, 4)
     sheet.set_column(WORK_LEFT, WORK_RIGHT, 10, None, {"level": 1, "hidden": True})
@@ -204,6 +204,10 @@ def _draw_inputs(book, sheet, inputs: dict, spots: Spots) -> None:
             rule |= {"validate": "integer" if entry.whole else "decimal", "criteria": "between", "minimum": low, "maximum": high,
                      "error_title": entry.title[:32], "error_message": f"Wanted here: {entry.words(profile)[1]}. Keep it as typed?"}
         sheet.data_validation(row, col, row, col, rule)
+    unused = book.workbook.add_format({"bg_color": "#FFFFFF"})  # rows of the lists without a bolt or a pack
+    for first, last in (("s1_number", f"s{cells.LISTED}_holes"), ("p1_size", f"p{cells.PACK_ROWS}_left")):
+        sheet.conditional_format(*spots.at[first], *spots.at[last], {
+            "type": "formula", "criteria": f'=${xl_rowcol_to_cell(*spots.at[first])}=""', "format": unused})
     first, last = spots.at["check_have"], spots.at[f"check_{typed.INPUTS[-1].name}"]
     sheet.conditional_format(*first, *last, {"type": "no_blanks", "format": book.workbook.add_format({"bold": True, "font_color": "#7A2E1D"})})
 
@@ -218,19 +222,18 @@ def _draw_heads(book, sheet, spots: Spots) -> None:
             words, _, _, quantity = cells.ANSWERS[name]
             sheet.write_string(spots.at[name][0], 0, words, looks["label"])
             sheet.write_string(spots.at[name][0], 2, _unit(profile, quantity), looks["unit"])
-    for i in range(BOLT_LEFT, BOLT_LEFT + 8):
-        sheet.write_string(FIRST_INPUT - 1, i, "Bolts, from the stump up" if i == BOLT_LEFT else "", looks["section"])
-    sheet.write_string(FIRST_INPUT, BOLT_LEFT, "No.", looks["header"])
-    sheet.set_row(FIRST_INPUT, 30)
+    packs, bolts = FIRST_INPUT, spots.at["s1_logs"][0] - 1
+    for row, words in ((packs - 1, "Packs, if bought in one size only; mixes are on Shopping"), (bolts - 1, "Bolts, from the stump up")):
+        for i in range(BOLT_LEFT, LAST + 1):
+            sheet.write_string(row, i, words if i == BOLT_LEFT else "", looks["section"])
+    for i, (_, words, _) in enumerate(PACK_HEADS):
+        sheet.write_string(packs, BOLT_LEFT + 1 + i, words, looks["header_computed_right"])
+    sheet.write_string(bolts, BOLT_LEFT, "No.", looks["header"])
+    sheet.set_row(bolts, 30)
     for i, (_, words, quantity, _) in enumerate(BOLT_HEADS):
         unit = _unit(profile, quantity)
         side = "" if words == "Lift" else "_right"
-        sheet.write_string(FIRST_INPUT, BOLT_LEFT + 1 + i, f"{words} ({unit})" if unit else words, looks["header_computed" + side])
-    top = spots.at["p1_size"][0] - 2
-    for i in range(BOLT_LEFT, BOLT_LEFT + 8):
-        sheet.write_string(top, i, "Packs, if bought in one size only; mixes are on Shopping" if i == BOLT_LEFT else "", looks["section"])
-    for i, (_, words, _) in enumerate(PACK_HEADS):
-        sheet.write_string(top + 1, BOLT_LEFT + 1 + i, words, looks["header_computed_right"])
+        sheet.write_string(bolts, BOLT_LEFT + 1 + i, f"{words} ({unit})" if unit else words, looks["header_computed" + side])
     sheet.write_string(FIRST_INPUT - 1, WORK_LEFT, "Working cells", looks["strong"])
     for name in working(profile):
         sheet.write_string(spots.at[name][0], WORK_LEFT, name, looks["label"])

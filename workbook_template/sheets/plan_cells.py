@@ -14,7 +14,7 @@ from workbook_template.sheets import plan_typed
 from workbook_template.twins import Env, is_number
 
 BOLT_ROWS, LISTED = 200, 40  # bolts that are counted, and those of them that are listed
-PACK_ROWS, HOLE_POINTS, LIST_PACKS = 5, 320, 30
+PACK_ROWS, HOLE_POINTS, LIST_PACKS = 8, 320, 30
 
 FORM_FIELD = "INDEX(lst_form_{},{{form_at}})"
 WEIGHED = 'OR({count}="",{density}="")'

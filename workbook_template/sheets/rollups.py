@@ -205,6 +205,10 @@ def shopping(view: View) -> ResultSheet:
             columns.append(view.column(results.shopping[name], kind))
     if len(results.shopping):
         end = sheet.table(5, 0, heads, columns)
+        unknown = results.shopping["unknown"].sum()
+        if unknown > 0:
+            sheet.put(end, 0, f"{unknown:g} of these logs are not in the need: their size or spawn form cannot be counted.", "label")
+            end += 1
     else:
         sheet.put(5, 0, "Every log on Logs has its day of inoculation: nothing to buy.", "label")
         end = 6
