@@ -210,7 +210,7 @@ def shopping(view: View) -> ResultSheet:
             sheet.put(end, 0, f"{unknown:g} of these logs are not in the need: their size or spawn form cannot be counted.", "label")
             end += 1
     else:
-        sheet.put(5, 0, "Every log on Logs has its day of inoculation: nothing to buy.", "label")
+        sheet.put(5, 0, "No log on Logs waits for its spawn: nothing to buy.", "label")
         end = 6
     end = _ways(sheet, view, end + 1)
     _hours(sheet, view, end + 1)
