@@ -191,9 +191,9 @@ def test_a_new_workbook_opens_and_an_old_one_stays(office, tmp_path):
 
 def test_about_shows_version_python_and_cautions(office, book):
     from workbook_template.addin import oxt
-    from workbook_template.sheets.answers import CAUTIONS
+    from workbook_template.cautions import START
     said = choose(office, book, "about")
-    assert f"Boltbook {oxt.version()}" in said and sys.executable in said and all(words in said for words in CAUTIONS)
+    assert f"Boltbook {oxt.version()}" in said and sys.executable in said and all(words in said for words in START)
 
 
 def nothing_written(office, book, path, before, command="refresh"):

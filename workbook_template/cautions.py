@@ -9,6 +9,17 @@ START = (
     "Felling, sawing, lifting soaked logs and hot wax hurt people every year: training, protective gear, a second person, a water bath. "
     "Selling food and moving wood have local rules. Follow your local codes and licensed practice.",
 )
+PLAN = (
+    "Felling and chain-saw work can kill: training, protective gear, an escape route, never alone, others well away. "
+    "A leaning, hung or storm-damaged tree is for a professional. Ask about permits and boundaries.",
+    "Lifting: the limit is a guide from the NIOSH equation for good footing; yards are worse and soaked logs heavier. "
+    "Share the lift, use a cart, or cut shorter.",
+    "Hot wax: melt in a water bath with a thermometer, never leave it, pot well under full, no water on a wax fire, "
+    "a lid and extinguisher at hand, away from dry leaves.",
+    "Moving wood with bark on may be restricted across county or state lines: ask the state office first. "
+    "Follow your local rules and trained advice throughout. "
+    "Never grow food on treated or painted wood, or on trees from a roadside or fouled ground.",
+)
 # Below the title of an input sheet.
 SHEETS = {
     "Events": "Soak tank: a child or an animal can drown in it, so cover it when you leave; use clean water and keep electricity away. "

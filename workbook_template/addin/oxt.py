@@ -60,9 +60,9 @@ def _rider_files() -> dict[str, str]:
     """The extension's own modules, and what it must know of this build."""
     found = [*sorted((EXTENSION / RIDER).glob("*.py")), Path(python_home.__file__)]
     made = {path.name: path.read_text(encoding="utf-8") for path in found}
-    cautions = "".join(f"    {words!r},\n" for words in cautions.START)
+    lines = "".join(f"    {words!r},\n" for words in cautions.START)
     made["built.py"] = (f'"""Written when the extension was built."""\nVERSION = "{version()}"\n'
-                        f"cautions.START = (\n{cautions})\n")
+                        f"CAUTIONS = (\n{lines})\n")
     return made
 
 

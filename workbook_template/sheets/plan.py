@@ -6,7 +6,7 @@ import re
 from xlsxwriter.utility import xl_rowcol_to_cell
 
 from calc import units
-from workbook_template import schema
+from workbook_template import cautions, schema
 from workbook_template.looks import ACCENT, FONT, set_page
 from workbook_template.sheets import plan_cells as cells
 from workbook_template.sheets import plan_typed as typed
@@ -24,16 +24,6 @@ BOLT_HEADS = (("logs", "Bolts", None, "whole"), ("small", "Small end or middle",
 LAST, CHART_ROWS = BOLT_LEFT + 7, 18  # last printed column; rows under the chart
 PACK_HEADS = (("size", "Pack of", "plain"), ("price", "Price", "money"), ("packs", "Packs", "whole"), ("cost", "Cost", "money"),
               ("left", "Left over", "two"))
-CAUTIONS = (
-    "Felling and chain-saw work can kill: training, protective gear, an escape route, never alone, others well away. "
-    "A leaning, hung or storm-damaged tree is for a professional. Ask about permits and boundaries.",
-    "Lifting: the limit is a guide from the NIOSH equation for good footing; yards are worse and soaked logs heavier. "
-    "Share the lift, use a cart, or cut shorter.",
-    "Hot wax: melt in a water bath with a thermometer, never leave it, pot well under full, no water on a wax fire, "
-    "a lid and extinguisher at hand, away from dry leaves.",
-    "Moving wood with bark on may be restricted across county or state lines: ask the state office first. "
-    "Follow your local rules and trained advice throughout.",
-)
 
 
 class Spots:
@@ -162,12 +152,12 @@ def draw(book) -> None:
         book.write_formula(sheet, *spots.at[name], template, named, values.get(name, 0), look, single=name in values)
     _draw_chart(book, sheet, spots)
     below = spots.at["note_map"][0] + CHART_ROWS + 2
-    for i, words in enumerate(CAUTIONS):
+    for i, words in enumerate(cautions.PLAN):
         sheet.merge_range(below + i, 0, below + i, LAST, words, looks["caution"])
         sheet.set_row(below + i, 28)
     set_page(sheet, profile, landscape=False, footer=str(book.env.settings["yard"]))
     sheet.fit_to_pages(1, 1)
-    sheet.print_area(0, 0, below + len(CAUTIONS), LAST)
+    sheet.print_area(0, 0, below + len(cautions.PLAN), LAST)
     sheet.freeze_panes(3, 0)
 
 
