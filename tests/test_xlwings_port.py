@@ -218,7 +218,7 @@ def test_an_open_workbook_gets_what_the_closed_file_gets(yard, tmp_path):
     path = shutil.copy(yard[0], tmp_path / "hollow.xlsx")
     live, before = Live(Path(path)), ClosedFile(yard[0])
     assert_same_tables(live.port.tables(table_specs("us")), before.tables(table_specs("us")))
-    for prefix in ("set_", "typed_", "plan_", "bb_"):
+    for prefix in ("set_", "typed_", "plan_"):
         assert live.port.named(prefix) == before.named(prefix)
     inputs = [name for name in live.backend.book.sheetnames if name not in schema.result_sheets("us")]
     typed = contents(live.backend.book, inputs)

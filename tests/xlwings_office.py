@@ -9,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 
 from office_live import CLEAN, Helper, LiveOffice, letters, props
 
@@ -216,7 +217,7 @@ class OfficeBackend:
 
 
 def main():
-    helper = ExcelHelper(sys.argv[1:])
+    helper = ExcelHelper(tempfile.mkdtemp(prefix="office-"))
     try:
         print(json.dumps({"result": helper.process.pid}), flush=True)
         for line in sys.stdin:
