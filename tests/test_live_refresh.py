@@ -123,7 +123,7 @@ def test_a_second_refresh_takes_in_what_was_typed_and_leaves_no_old_line(office,
     office.note(book, "Start", "A1", "a remark of the grower")
     office.put(book, "Logs", "A22:E24", [["Z1", "white oak", "", 10, 100], ["Z2", "white oak", "", "lots", 100], ["Z3", "white oak", "", -5, 100]])
     choose(office, book, "refresh")
-    lines = len(office.used(book, "Problems"))
+    lines, first = len(office.used(book, "Problems")), office.digest(book)
     assert "Z1" in [row[1] for row in office.used(book, "Each log")]
     assert office.note(book, "Start", "A1") == "a remark of the grower"
     office.put(book, "Logs", "A22:E24", [["", "", "", "", ""]] * 3)
@@ -132,6 +132,8 @@ def test_a_second_refresh_takes_in_what_was_typed_and_leaves_no_old_line(office,
     saved = tmp_path / "saved.xlsx"
     office.save(book, str(saved))
     assert_as_the_command_writes(office, book, saved, tmp_path / "out.xlsx")
+    office.undo(book)
+    assert {sheet: text for sheet, text in office.digest(book).items() if sheet in RESULTS} == {sheet: first[sheet] for sheet in RESULTS}
 
 
 def test_an_ods_workbook_refreshes_and_keeps_the_results(office, book, path, tmp_path):

@@ -35,6 +35,7 @@ class Writer:
 
     def __init__(self, document, handed):
         self.document, self.handed, self.undo = document, handed, document.UndoManager
+        self.bottoms = {}  # last used row of each sheet before
         null = document.NullDate
         self.shift = (dt.date(1899, 12, 30) - dt.date(null.Year, null.Month, null.Day)).days
 
@@ -58,6 +59,8 @@ class Writer:
                 self._sheet(sheets.getByName(made["name"]), made)
             for made in self.handed["sheets"]:  # charts after all the cells they show
                 self._charts(sheets.getByName(made["name"]), made)
+            for made in self.handed["sheets"]:  # heights last: to do them again makes the office record what later steps do
+                self._heights(sheets.getByName(made["name"]), made)
             whole = True
         finally:
             self.undo.leaveUndoContext()
@@ -69,9 +72,7 @@ class Writer:
     def _sheet(self, sheet, made):
         rows = tuple(tuple(map(self._cell, row)) for row in made["rows"])
         old = _used(sheet)
-        # Heights first: rows that fit themselves to their text would be measured again at every later change, and undo.
-        for first, last, points in made["heights"] + [[len(rows), old[0], made["plain_height"]]] * (old[0] >= len(rows)):
-            sheet.getCellRangeByPosition(0, first, 0, last).Rows.Height = round(points * POINT)
+        self.bottoms[made["name"]] = old[0]
         sheet.getCellRangeByPosition(0, 0, max(old[1], len(rows[0]) - 1), max(old[0], len(rows) - 1)).clearContents(CONTENTS | FORMATS)
         area = sheet.getCellRangeByPosition(0, 0, len(rows[0]) - 1, len(rows) - 1)
         # The office's own undo of setDataArray leaves the cells that were empty before.
@@ -81,9 +82,15 @@ class Writer:
         if "table" in made:
             self._table(*made["table"], sheet)
 
+    def _heights(self, sheet, made):
+        """Heights of rows; old rows below the results are as high as plain ones."""
+        rows, bottom = len(made["rows"]), self.bottoms[made["name"]]
+        for first, last, points in made["heights"] + [[rows, bottom, made["plain_height"]]] * (bottom >= rows):
+            sheet.getCellRangeByPosition(0, first, 0, last).Rows.Height = round(points * POINT)
+
     def _step(self, forth, back):
-        """Do something unseen by the office's undo, and leave a step that takes it back."""
-        def hidden(call):
+        """Do something unseen by the office's undo, and leave a step that takes it back, unseen as well."""
+        def unseen(call):
             def quiet():
                 self.undo.lock()
                 try:
@@ -91,8 +98,8 @@ class Writer:
                 finally:
                     self.undo.unlock()
             return quiet
-        hidden(forth)()
-        self.undo.addUndoAction(Step(hidden(forth), hidden(back)))
+        unseen(forth)()
+        self.undo.addUndoAction(Step(unseen(forth), unseen(back)))
 
     def _cell(self, value):
         if isinstance(value, dict):
