@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from calc import dates
-from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of
+from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of, row_words
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.quantities import Read, other_currency, read_quantity
 from calc.raw import RawColumn, RawTable, blank_mask
@@ -284,12 +284,13 @@ def _swapped(sheet: Sheet, info: ColumnInfo, days, as_text, texts) -> None:
     count = dates.swapped_half(np.where(sheet.used, days, np.datetime64("NaT")), as_text, texts)
     if count:
         example = next(t for t in texts if dates.shape(t))
+        rows = [sheet.raw.row_of(int(i)) for i in np.flatnonzero(sheet.used & ~np.isnat(days) & ~as_text)]
         sheet.say.add(
             sheet.raw.sheet,
             None,
             info.title,
             QUESTION,
-            f"{count} dates probably have day and month changed over: each has a day of 12 or less, "
+            f"{count} dates probably have day and month changed over, in rows {row_words(rows)}: each has a day of 12 or less, "
             f"others such as {quote(example)} stayed text, and the rows run better in time the other "
             "way",
             "real dates",

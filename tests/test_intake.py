@@ -273,7 +273,7 @@ def test_a_pasted_column_with_half_its_dates_turned_round_is_noticed():
     events = [{"date": dt.datetime(*real[i]) if i in real else texts[i], "event": "rain", "amount": 1.0}
               for i in range(7)]
     assert said(check(order="day first", events=events)) == [
-        'Events, Date: 4 dates probably have day and month changed over: each has a day of 12 or less, '
+        'Events, Date: 4 dates probably have day and month changed over, in rows 6, 7, 10, 11: each has a day of 12 or less, '
         'others such as "17/05/2026" stayed text, and the rows run better in time the other way. Needed: '
         'real dates. Change day and month over in those cells, or paste the column again.']
 
