@@ -330,7 +330,7 @@ def _draw_settings(book: Book) -> None:
     sheet.set_row(0, 26)
     sheet.write_string(1, 0, "One row, one choice. Type over a value to make it yours; beside it stands where the starting value comes from.",
                        book.looks["about"])
-    for i, width in enumerate((36, 28, 14, 11, 92, 74)):
+    for i, width in enumerate((36, 24, 14, 10, 66, 52)):
         sheet.set_column(i, i, width)
     _caution(book, sheet, "Settings", 2, 4)
     row = 3
@@ -347,9 +347,10 @@ def _draw_settings(book: Book) -> None:
         book.write(sheet, row, 1, book.yard.settings.get(setting.key, setting.start(profile)), f"input_{setting.looks}")
         sheet.write_string(row, 3, setting.unit_name(profile), book.looks["unit"])
         sheet.write_string(row, 4, setting.basis(profile), book.looks["label_wrapped"])
-        if len(setting.basis(profile)) > 115:
-            sheet.set_row(row, 27)
-        sheet.write_string(row, 5, setting.help, book.looks["label"])
+        sheet.write_string(row, 5, setting.help, book.looks["label_wrapped"])
+        lines = max(1 + len(setting.basis(profile)) // 76, 1 + len(setting.help) // 60)
+        if lines > 1:
+            sheet.set_row(row, 13.5 * lines)
         book.workbook.define_name(f"typed_{setting.key}", f"=Settings!$B${row + 1}")
         if setting.key != "as_of_typed":
             book.write_formula(sheet, row, 2, _in_force(setting, f"$B${row + 1}", profile), {}, env.settings[setting.key] or "",
