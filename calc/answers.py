@@ -5,6 +5,8 @@ import math
 
 import pandas as pd
 
+from calc import flows, rollup_views
+from calc.prices import ALL
 from calc.results import NO_LOG, Answer, Results
 from calc.rollup_yield import FEWEST_FOR_RANGE
 from calc.shopping import WAITING
@@ -14,7 +16,7 @@ def answers(found: Results, counts: dict) -> list[Answer]:
     """Answers from finished result tables; `counts`: table -> (rows typed, rows used)."""
     whole = found.groups[found.groups["by"] == "yard"]
     yard = whole.iloc[0] if len(whole) else None
-    every = (*_yield(found, yard), *_money(found, yard), _next_to_buy(found), _read(counts))
+    every = (*_yield(found, yard), *_cost(found), *_pays(found), *_money(found), _next_to_buy(found), _read(counts))
     return [answer for answer in every if answer is not None]
 
 
@@ -45,19 +47,59 @@ def _best(groups: pd.DataFrame):
                   rows=int(best["rows"]), assumed=f"of {len(pairs)} picked so far; ages are not made equal")
 
 
-def _money(found: Results, yard):
-    views = found.reconciliation.set_index("view")
+def _lines(found: Results) -> tuple[int, int]:
+    """Lines of Costs, and timed lines of Events, that the cost rests on."""
     lines = found.costs.groupby("view")["rows"].sum()
-    cash_lines, labour_lines = int(lines.get("cash", 0)), int(lines.get("labour", 0))
-    if yard is not None:
-        rest = "all spent so far over all picked so far; young logs make it look high"
-        yield Answer("cash_per_weight", "Cash cost of the marketable weight", float(yard["cash_per_kg"]),
-                     "money per weight", rows=cash_lines + int(yard["rows"]), assumed=rest)
-        yield Answer("cash_labour_per_weight", "Cash and labour cost of the marketable weight",
-                     float(yard["cash_labour_per_kg"]), "money per weight",
-                     rows=cash_lines + labour_lines + int(yard["rows"]),
-                     assumed=rest + "; only timed work is in it")
-    cash = views.loc["cash"]
+    return int(lines.get("cash", 0)), int(lines.get("labour", 0))
+
+
+def _cost(found: Results):
+    """Cost of a weight in three views, so far; and over the expected life."""
+    yard = rollup_views.whole_yard(found.cost_views)
+    if yard is None:
+        return
+    cash, timed = _lines(found)
+    picked = int(found.groups.loc[found.groups["by"] == "yard", "rows"].sum())
+    rest = "all spent so far over all picked so far; young logs make it look high"
+    for key, question, name, rows, more in (
+            ("cash_per_weight", "Cash cost of the marketable weight", "cash_per_kg", cash, ""),
+            ("cash_labour_per_weight", "Cash and labour cost of the marketable weight", "labour_per_kg", cash + timed,
+             "; only timed work is in it"),
+            ("capital_per_weight", "The same, with what lasts charged over its life", "capital_per_kg", cash + timed,
+             "; tools by the year and not in full")):
+        yield Answer(key, question, float(yard[name]), "money per weight", rows=rows + picked, assumed=rest + more)
+    yield Answer("life_per_weight", "Cash and labour cost over the expected life", float(yard["labour_life_per_kg"]), "money per weight",
+                 rows=cash + timed + picked, assumed="what is still to come is added: weight as on Yield, upkeep by your own record")
+
+
+def _pays(found: Results):
+    """Break-even price where most is sold, and the first years in profit of the yard and of the plan."""
+    markets = found.breakeven[(found.breakeven["product"] == "fresh") & (found.breakeven["market"] != ALL)]
+    if len(markets):
+        most = markets.loc[markets["sold_kg"].idxmax()]
+        floors = [float(most[f"floor_{view}"]) for view in ("cash", "labour", "capital")]
+        known = [floor for floor in floors if not math.isnan(floor)]
+        yield Answer("breakeven", "Break-even price with labour, where most is sold", floors[1], "money per weight", text=str(most["market"]),
+                     low=min(known, default=math.nan), high=max(known, default=math.nan), rows=int(most["rows"]),
+                     assumed="low and high: the lowest and highest of the three views")
+    flow = found.yard_flow
+    if len(flow):
+        cash, whole = (flows.yard_profit(flow, net) for net in ("net_cash", "net"))
+        labour = "with labour: none of the years shown" if math.isnan(whole) else f"with labour: {whole:.0f}"
+        yield Answer("yard_profit", "First year in profit of the yard, in cash", cash, "year",
+                     text=labour if not math.isnan(cash) else "none of the years shown", rows=len(flow),
+                     assumed="years to come by what is expected, no new logs")
+    plan = found.budget_summary.set_index("view")
+    year, full = (float(plan.loc[view, "first_profit_year"]) for view in ("cash", "full"))
+    labour = "with all costs: no year of the plan" if math.isnan(full) else f"with all costs: year {full:.0f}"
+    yield Answer("plan_profit", "First year in profit of the plan on Budget, in cash", year, "year",
+                 text=labour if not math.isnan(year) else "no year of the plan", rows=len(found.budget_inputs),
+                 assumed=f"chance that all is back by its end, all costs counted: {plan.loc['full', 'chance']:.0%}; its figures stand on Budget")
+
+
+def _money(found: Results):
+    cash_lines, labour_lines = _lines(found)
+    cash = found.reconciliation.set_index("view").loc["cash"]
     yield Answer("spent", "Money spent", float(cash["spent"] - cash["dated_later"]), "money", rows=cash_lines)
     owing = [b for b in found.balances if b.name == "money"]
     owed = sum(dict(b.lines)["owed"] for b in owing)

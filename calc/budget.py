@@ -19,7 +19,7 @@ MOST_YEARS = 10
 DRAWS, SEED = 4000, 1960
 ONE_IN_TEN = 1.2815515655446004  # standard deviations from the middle to the tenth above
 STEPS = 5
-NEVER = "not within the years of the plan"
+NO_PROFIT, NOT_BACK = "no year of the plan in profit", "what was put in is not back within the plan"
 
 
 def life_budget(logs, cost_per_log, weight_per_log, price, commission=0.0, unsold=0.0):
@@ -120,9 +120,9 @@ def summary(inputs: dict[str, Input], chance: pd.DataFrame) -> pd.DataFrame:
 
 
 def _first_words(row) -> str:
-    profit = NEVER if np.isnan(row.first_profit_year) else f"in year {row.first_profit_year:.0f}"
-    back = NEVER if np.isnan(row.paid_back_year) else f"in year {row.paid_back_year:.0f}"
-    return f"first profit {profit}; all that was put in is back {back}"
+    profit = NO_PROFIT if np.isnan(row.first_profit_year) else f"first profit in year {row.first_profit_year:.0f}"
+    back = NOT_BACK if np.isnan(row.paid_back_year) else f"all that was put in is back in year {row.paid_back_year:.0f}"
+    return f"{profit}; {back}"
 
 
 def every_table(inputs: dict[str, Input], seed: int = SEED) -> dict[str, pd.DataFrame]:

@@ -66,8 +66,8 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     expected_logs = expected.each_row(left, each)
     ahead = rollup_views.ahead(owned, yard, left, expected_logs, upkeep)
     keep = bad_year.keep_or_retire(left, each, upkeep, bad_year.own_price(sold))
-    lost_kg = float((found.picked - found.culled)[found.log < 0].sum())
-    cost_views = rollup_views.cost_views(each, frames["logs"], lost_kg, ahead)
+    lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
+    cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
     dryings = dried.events(book)
     breakeven = prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
     hours = shopping.hours(book, yard, settings, needs, unfelled)
@@ -112,7 +112,7 @@ def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, 
         row=numbers(logs, "row"), count=yard.count, cash=cash, labour=labour,
         labour_hours=views["labour"].hours_by_log, cash_per_kg=np.where(cash > 0, cash / weight, np.nan),
         cash_labour_per_kg=np.where(cash + labour > 0, (cash + labour) / weight, np.nan), running=running, ownership=owned.ownership,
-        capital=capital, capital_per_kg=capital / weight,
+        capital=capital, capital_per_kg=np.where(capital > 0, capital / weight, np.nan),
         **{name: as_typed(logs, name) for name in ("log", "wood", "strain", "place")},
         **{name: known[name] for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")})
     return table[list(results.COLUMNS["each_log"])]

@@ -231,6 +231,22 @@ def _year_back(years, running) -> float:
     return float(years.iloc[back[0]]) if len(back) else np.nan
 
 
+def first_profit(years, net) -> float:
+    """First year whose net is above 0 after one that cost more than it brought; NaN if none.
+
+    >>> first_profit([2024.0, 2025.0, 2026.0], [-5.0, -1.0, 2.0])
+    2026.0
+    """
+    net = np.round(np.asarray(net, dtype=float), 6)
+    at = np.flatnonzero((net > 0) & (np.minimum.accumulate(net) < 0))
+    return float(np.asarray(years)[at[0]]) if len(at) else np.nan
+
+
+def yard_profit(yard: pd.DataFrame, net: str) -> float:
+    """First year in profit of the table yard_flow, by its column net_cash or net; what is still held is no income."""
+    return first_profit(yard["year"], yard[net] - yard["held"])
+
+
 def _back_words(back, year) -> str:
     if back:
         return "all put in is back" if back[1] else "all put in was back once, then more was put in"

@@ -127,7 +127,7 @@ COLUMNS = {
         "dated_later": ("money", "dated after the as-of day"),
         "no_log_yet": ("money", "shared, but no log was in the yard then and none has been inoculated since"),
         "no_log_known": ("money", "names a log that is not on Logs"),
-        "difference": ("money", "spent - charged - not yet charged: 0"),
+        "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
     "unallocated": {

@@ -7,7 +7,7 @@ MONEY_COLUMNS = {
     "cost_views": {
         "by": ("text", "as in groups, and place, and columns of the grower's own on Logs"),
         "group": ("text", "name of the group"),
-        "logs": ("logs", "logs inoculated so far"),
+        "logs": ("logs", "logs inoculated so far, also those picked or soaked without a date"),
         "marketable_kg": ("weight", "picked less culled"),
         "to_come_kg": ("weight", "expected still to come"),
         "cash": ("money", "cash view: all Costs rows"),
@@ -16,7 +16,7 @@ MONEY_COLUMNS = {
         "ownership": ("money", "charges so far of the rows with a life"),
         "total_labour": ("money", "labour view: cash and labour"),
         "total_capital": ("money", "capital view: running, labour and ownership"),
-        "cash_per_log": ("money", "cash view for each log inoculated"),
+        "cash_per_log": ("money", "cash view for each of these logs"),
         "labour_per_log": ("money", "labour view, likewise"),
         "capital_per_log": ("money", "capital view, likewise"),
         "cash_per_kg": (

@@ -305,4 +305,4 @@ def reconcile(found: Capital, labour: rollup_cost.Charges, as_of: int) -> pd.Dat
     rows.append(["capital view", *np.sum([row[1:] for row in rows], axis=0)])
     table = pd.DataFrame(rows, columns=list(results.COLUMNS["capital_reconciliation"])[:-1])
     right = table[["charged", "held", "dated_later", "no_log_yet", "no_log_known"]].sum(axis=1)
-    return table.assign(difference=table["spent"] + table["interest"] - right)
+    return table.assign(difference=(table["spent"] + table["interest"] - right).round(6) + 0.0)

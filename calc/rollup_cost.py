@@ -114,7 +114,7 @@ def reconcile(views: dict) -> pd.DataFrame:
 
         parts = [total(view.later), total(view.waiting), total(view.unknown)]
         spent, charged = float(view.amount.sum()), float(view.by_log.sum())
-        table.append((name, spent, charged, sum(parts), *parts, spent - charged - sum(parts)))
+        table.append((name, spent, charged, sum(parts), *parts, round(spent - charged - sum(parts), 6) + 0.0))
     return pd.DataFrame(table, columns=list(results.COLUMNS["reconciliation"]))
 
 

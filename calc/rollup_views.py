@@ -9,7 +9,7 @@ import pandas as pd
 
 from calc import results, rollup_capital
 from calc.expected import Remaining
-from calc.rollup_yield import groupings
+from calc.rollup_yield import at_work, groupings
 from calc.yard import TINY, Yard, as_typed
 
 # A column of the grower's own with more different words than this is no grouping; starting guess.
@@ -75,19 +75,29 @@ def groupings_of(each: pd.DataFrame, logs: pd.DataFrame) -> dict:
     return found
 
 
-def cost_views(each: pd.DataFrame, logs: pd.DataFrame, lost_kg: float, ahead: Ahead) -> pd.DataFrame:
+def uncharged(lost_kg: float, views: dict, found: rollup_capital.Capital) -> dict[str, float]:
+    """What no known log carries: marketable weight in kg, and money up to the as-of day by column of cost_views.
+
+    views: the cash and labour Charges; found: the capital view.
+    """
+    charges = {"cash": views["cash"], "running": found.running, "labour": views["labour"]}
+    money = {name: float(view.amount[view.uncharged()].sum()) for name, view in charges.items()}
+    return {"marketable_kg": lost_kg, **money, "ownership": float((found.waiting + found.unknown).sum())}
+
+
+def cost_views(each: pd.DataFrame, logs: pd.DataFrame, lost: dict[str, float], ahead: Ahead) -> pd.DataFrame:
     """The table cost_views: the three views side by side by group, so far and over the expected life.
 
-    each: the finished Each log table; lost_kg: marketable weight that no known log carries; ahead: weight and
-    cost still to come. Each `by` adds up to the whole yard.
+    each: the finished Each log table; lost: as `uncharged` gives it; ahead: weight and cost still to come. Each
+    `by` adds up to the whole yard; what no known log carries stands under NO_LOG, and inside the whole yard.
     """
-    parts = [_views_of(by, names, each, lost_kg, ahead) for by, names in groupings_of(each, logs).items()]
+    parts = [_views_of(by, names, each, lost, ahead) for by, names in groupings_of(each, logs).items()]
     return pd.concat(parts, ignore_index=True)[list(results.COLUMNS["cost_views"])]
 
 
-def _views_of(by, names, each, lost_kg, ahead):
+def _views_of(by, names, each, lost, ahead):
     code, known = pd.factorize(names, sort=True)
-    inoculated = each["inoculated"].notna().to_numpy()
+    working = at_work(each)
 
     def total(values):
         return np.bincount(code, weights=np.asarray(values, dtype=float), minlength=len(known))
@@ -96,7 +106,7 @@ def _views_of(by, names, each, lost_kg, ahead):
         {
             "by": by,
             "group": np.asarray(known, dtype=object),
-            "logs": total(each["count"].where(inoculated, 0.0)),
+            "logs": total(each["count"].where(working, 0.0)),
             "to_come_kg": total(ahead.weight_kg),
             "cash_to_come": total(ahead.cash),
             "labour_to_come": total(ahead.labour),
@@ -107,14 +117,14 @@ def _views_of(by, names, each, lost_kg, ahead):
             },
         }
     )
-    if abs(lost_kg) > TINY:
+    if any(abs(value) > TINY for value in lost.values()):
         if by == "yard" and len(table):
-            table.loc[0, "marketable_kg"] += lost_kg
+            table.loc[0, list(lost)] += list(lost.values())
         else:
             row = {name: 0.0 for name in table} | {
                 "by": by,
                 "group": "whole yard" if by == "yard" else results.NO_LOG,
-                "marketable_kg": lost_kg,
+                **lost,
             }
             table = pd.concat((table, pd.DataFrame([row])), ignore_index=True)
     return _per(table)

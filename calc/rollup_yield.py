@@ -162,6 +162,11 @@ def groupings(each: pd.DataFrame) -> dict:
     }
 
 
+def at_work(each: pd.DataFrame) -> np.ndarray:
+    """Rows of Each log that were inoculated, or picked or soaked, which only an inoculated log is."""
+    return (each["inoculated"].notna() | (each["picked_kg"] > 0) | (each["soaks"] > 0)).to_numpy()
+
+
 def year_names(year: pd.Series) -> pd.Series:
     """Inoculation years as text."""
     names = year.fillna(0).astype(int).astype(str).astype(object)
@@ -189,19 +194,19 @@ def _group(by, names, each, found, book, lost):
     def total(values, where=slice(None)):
         return np.bincount(code[where], weights=np.asarray(values, dtype=float)[where], minlength=size)
 
-    at_work = (each["inoculated"].notna() | (each["picked_kg"] > 0) | (each["soaks"] > 0)).to_numpy()
+    working = at_work(each)
     picked, dry = each["picked_kg"].to_numpy(), each["dry_wood_kg"].to_numpy() * each["count"].to_numpy()
-    weighed = at_work & ~np.isnan(dry)
+    weighed = working & ~np.isnan(dry)
     table = pd.DataFrame({
         "by": by, "group": np.asarray(known, dtype=object),
-        "logs": total(each["count"], at_work), "waiting": total(each["count"], ~at_work),
+        "logs": total(each["count"], working), "waiting": total(each["count"], ~working),
         "alive": total(each["alive"]), "bearing": total(each["count"], picked > 0),
         "picked_kg": total(picked), "culled_kg": total(each["culled_kg"]),
         "cash": total(each["cash"]), "labour_hours": total(each["labour_hours"]),
         "labour": total(each["labour"]), "rows": _lines(code, size, book),
     })
-    low, high = _ranges(code, size, each, found, at_work)
-    fresh, wood, own = total(picked, weighed), total(dry, weighed), total(each["marketable_kg"], at_work)
+    low, high = _ranges(code, size, each, found, working)
+    fresh, wood, own = total(picked, weighed), total(dry, weighed), total(each["marketable_kg"], working)
     if any(abs(value) > TINY for value in lost.values()):
         table = _with_lost(table, by, book, lost)
     more = len(table) - size

@@ -69,6 +69,10 @@ def _events() -> list[dict]:
         line(day, "rain", None, 1.2), line(day, "picked", None, 2), line(day, "picked", "A1", None), line(day, "checked", "A1", None),
         line(day, None, "A1", 1), line(None, "picked", "A1", 1), line("1.10.2026", "picked", "A1", 1), line(day, "sang", "A1", 1),
         line(None, None, None, None), line(None, None, None, None, event_note="a dry week"), line(day, "note", None, None),
+        *(line(day, "worked", "A1", None, minutes=minutes, who=who) for minutes, who in (
+            (90, None), (90, "R."), (90, "r."), (60, "Hired"), (60, "Friend"), (60, "Nobody listed"), (0, None), (-5, None), (2e5, None),
+            ("an hour", None), (dt.date(2026, 3, 1), None))),
+        line(None, "worked", "A1", None, minutes=30), line("1.10.2026", "worked", "A1", None, minutes=30),
     ]
 
 
@@ -128,6 +132,8 @@ def yard(profile: str) -> Yard:
         "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(),
         "markets": [{"market": "Stall", "terms": "own stall"}, {"market": "Partner", "terms": "on consignment", "commission": 0.25},
                     {"market": "Kitchen", "terms": "bought outright"}, {"market": "Fair", "terms": "own stall"}],
+        "helpers": [{"helper": "R.", "helper_wage": 12.5, "paid_in_costs": "no"}, {"helper": "Hired", "helper_wage": 15, "paid_in_costs": "Yes"},
+                    {"helper": "Friend"}],
         "woods": shipped_woods(profile) + [{"wood": "half known", "wood_gravity": 0.5}],
         "forms": shipped_forms(profile), "strains": shipped_strains(profile),
     })

@@ -60,7 +60,7 @@ def test_first_years_in_profit():
     assert found.loc["cash", ["first_profit_year", "paid_back_year"]].tolist() == [3, 4]
     assert found.loc["full", "first_profit_year"] == 4 and np.isnan(found.loc["full", "paid_back_year"])
     assert found.loc["cash", "words"] == "first profit in year 3; all that was put in is back in year 4"
-    assert budget.NEVER in found.loc["full", "words"]
+    assert budget.NOT_BACK in found.loc["full", "words"]
 
 
 @pytest.mark.parametrize(

@@ -227,7 +227,8 @@ def test_as_of_in_the_past_is_what_would_have_been_seen_then():
 def test_answers(found):
     answers = {a.key: a for a in found.answers}
     assert list(answers) == ["logs_alive", "picked", "per_log", "best_pair", "cash_per_weight",
-                             "cash_labour_per_weight", "spent", "owed", "hours", "rows_used"]
+                             "cash_labour_per_weight", "capital_per_weight", "life_per_weight", "breakeven",
+                             "yard_profit", "plan_profit", "spent", "owed", "hours", "rows_used"]
     assert answers["logs_alive"].value == 11 and answers["picked"].value == pytest.approx(2.55)
     assert answers["best_pair"].text == "wide on white oak"
     assert answers["cash_per_weight"].value == pytest.approx(95.0 / 2.44)  # all spent / (2.55 - 0.11)

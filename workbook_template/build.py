@@ -353,7 +353,8 @@ def _draw_settings(book: Book) -> None:
             sheet.set_row(row, 13.5 * lines)
         book.workbook.define_name(f"typed_{setting.key}", f"=Settings!$B${row + 1}")
         if setting.key != "as_of_typed":
-            book.write_formula(sheet, row, 2, _in_force(setting, f"$B${row + 1}", profile), {}, env.settings[setting.key] or "",
+            book.write_formula(sheet, row, 2, _in_force(setting, f"$B${row + 1}", profile), {},
+                               "" if env.settings[setting.key] is None else env.settings[setting.key],
                                f"computed_{setting.looks}", single=True)
             book.workbook.define_name(f"set_{setting.key}", f"=Settings!$C${row + 1}")
         _validate_setting(sheet, setting, row)
@@ -368,7 +369,7 @@ def _draw_settings(book: Book) -> None:
 def _in_force(setting, cell: str, profile: str) -> str:
     """The value used, natively: what was typed where it can be, else the starting value."""
     start = setting.start(profile)
-    shown = f'"{start}"' if isinstance(start, str) else repr(start)
+    shown = '""' if start is None else f'"{start}"' if isinstance(start, str) else repr(start)
     if setting.kind != "number":
         return f'IF({cell}="",{shown},{cell})'
     return f"IF(ISNUMBER({cell}),IF({cell}<{setting.low!r},{shown},IF({cell}>{setting.high!r},{shown},{cell})),{shown})"

@@ -3,9 +3,10 @@ from __future__ import annotations
 
 from calc import economics
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
-from workbook_template.twins import Env, blank, is_number, serial
+from workbook_template.twins import Env, blank, is_number, limit, serial
 
 DATE_LIKE = 20000  # a date kept as a number starts far above this: such a weight is never computed live
+MOST_MINUTES = limit("events", "minutes")["refuse_above"]
 KEY_HELP = "Leave this as it is: it keeps rows apart when copies are merged."
 
 
@@ -17,6 +18,20 @@ def picked_weight(row: dict, env: Env):
         return 0.0
     amount = serial(row["amount"])
     return amount if 0 <= amount < DATE_LIKE and serial(row["date"]) <= serial(env.as_of) else 0.0
+
+
+def labour(row: dict, env: Env):
+    """Minutes of a dated line at their wage; 0 for a helper paid through Costs, blank where no time is written."""
+    if not is_number(row.get("minutes")) or not is_number(row.get("date")):
+        return ""
+    minutes = serial(row["minutes"])
+    if not 0 <= minutes <= MOST_MINUTES:
+        return ""
+    helper = env.lookup("helpers", "helper", row.get("who")) or {}
+    if str(helper.get("paid_in_costs") or "").casefold() == "yes":
+        return 0.0
+    wage = helper["helper_wage"] if is_number(helper.get("helper_wage")) else env.settings["wage"]
+    return minutes / 60 * serial(wage)
 
 
 def event_check(row: dict, env: Env):
@@ -44,6 +59,8 @@ def event_check(row: dict, env: Env):
     return "ok"
 
 
+HELPER = "MATCH({who},lst_helper,0)"
+OWN_WAGE = f"IF(ISNUMBER(INDEX(lst_helper_wage,{HELPER})),INDEX(lst_helper_wage,{HELPER}),set_wage)"
 EVENTS = Table(
     key="events", sheet="Events", title="Events",
     about="One line for everything that happens. What the amount means for each event stands on Lists.",
@@ -70,6 +87,10 @@ EVENTS = Table(
                looks="two_or_blank",
                formula='IFERROR(IF({event}="picked",IF(ISNUMBER({amount}),IF(ISNUMBER({date}),IF({amount}<0,0,'
                        f'IF({{amount}}>={DATE_LIKE},0,IF({{date}}<=set_as_of,{{amount}},0))),0),0),""),0)', twin=picked_weight),
+        Column("labour", "Labour", COMPUTED, "Minutes at the wage on Settings, or the helper's own on Lists; 0 for a helper paid through Costs.",
+               quantity="money", width=9, looks="two_or_blank",
+               formula=f'IF(AND(ISNUMBER({{minutes}}),ISNUMBER({{date}})),IF(OR({{minutes}}<0,{{minutes}}>{MOST_MINUTES:g}),"",{{minutes}}/60*'
+                       f'IF({{who}}="",set_wage,IFERROR(IF(INDEX(lst_helper_paid,{HELPER})="yes",0,{OWN_WAGE}),set_wage))),"")', twin=labour),
         Column("minutes", "Minutes", NUMBER, "Time it took, own time too. This is what makes the labour view true.",
                width=8, looks="whole"),
         Column("who", "Who", CHOICE, "Blank: yourself at the wage on Settings. Helpers stand on Lists.", width=11, list="helpers"),

@@ -7,11 +7,15 @@ import zipfile
 
 import xlsxwriter
 
-from workbook_template.looks import ACCENT, FONT, Looks, set_page
+from workbook_template.looks import ACCENT, FONT, INK, Looks, set_page
 from workbook_template.results import Chart, ResultSheet
 
 FILLS = {"solid": {"fill": {"color": ACCENT}}, "light": {"fill": {"color": "#B9C7B0"}},
          "hatched": {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": ACCENT, "bg_color": "#FFFFFF"}}}
+BARS = {"gap": 60, "border": {"color": ACCENT, "width": 0.75}}
+LINES = {"solid": {"line": {"color": ACCENT, "width": 2.25}}, "dashed": {"line": {"color": INK, "width": 1.75, "dash_type": "dash"}},
+         "mark": {"line": {"none": True}, "marker": {"type": "diamond", "size": 10, "border": {"color": INK}, "fill": {"color": INK}},
+                  "data_labels": {"series_name": True, "value": False, "position": "above", "font": {"name": FONT, "size": 9, "bold": True}}}}
 KINDS = {"column": {"type": "column"}, "bar": {"type": "bar"}, "stacked bar": {"type": "bar", "subtype": "stacked"},
          "stacked column": {"type": "column", "subtype": "stacked"}, "line": {"type": "line"}}
 
@@ -45,28 +49,41 @@ def draw(book, sheet, result: ResultSheet) -> None:
 def make_chart(workbook, sheet_name: str, chart: Chart):
     made = workbook.add_chart(dict(KINDS[chart.kind]))
     font = {"name": FONT, "size": 9, "bold": False}
+    overlap = {"overlap": 100} if "stacked" in chart.kind or chart.below_zero else {}
     for series in chart.series:
-        (c1, c2, cc), (v1, v2, vc) = series.categories, series.values
-        made.add_series({"name": series.name, "categories": [sheet_name, c1, cc, c2, cc], "values": [sheet_name, v1, vc, v2, vc], "gap": 60,
-                         "border": {"color": ACCENT, "width": 0.75}, **FILLS[series.fill],
-                         **({"overlap": 100} if "stacked" in chart.kind else {})})
+        looks = LINES[series.fill] if chart.kind == "line" else {**BARS, **FILLS[series.fill], **overlap}
+        made.add_series({**_cells(sheet_name, series), **looks})
+    if chart.lines:
+        over = workbook.add_chart({"type": "line"})
+        for series in chart.lines:
+            over.add_series({**_cells(sheet_name, series), **LINES[series.fill]})
+        made.combine(over)
     made.set_title({"name": chart.title, "name_font": {"name": FONT, "size": 11, "bold": True}, "overlay": False})
     category = {"num_font": font, "name_font": font, "major_gridlines": {"visible": False}}
     if chart.x_title:
         category["name"] = chart.x_title
     if chart.date_axis:
         category |= {"date_axis": True, "num_format": "mmm yy", "major_unit": 3, "major_unit_type": "months", "num_font": {**font, "rotation": -45}}
-    value = {"name": chart.y_title, "num_font": font, "name_font": font, "num_format": chart.y_format, "min": 0,
+    value = {"name": chart.y_title, "num_font": font, "name_font": font, "num_format": chart.y_format,
+             **({} if chart.below_zero else {"min": 0}),
              "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}}
+    if chart.below_zero:
+        category["label_position"] = "low"
     if "bar" in chart.kind:  # the category axis of a bar chart stands upright: XlsxWriter calls it y
         made.set_y_axis({**category, "reverse": True})
         made.set_x_axis({**value, "label_position": "high"})
     else:
         made.set_x_axis(category)
         made.set_y_axis(value)
-    made.set_legend({"position": "bottom", "font": font} if len(chart.series) > 1 else {"none": True})
+    made.set_legend({"position": "bottom", "font": font} if len(chart.every_series) > 1 else {"none": True})
     made.set_size({"width": chart.size[0], "height": chart.size[1]})
     return made
+
+
+def _cells(sheet_name: str, series) -> dict:
+    """Name, categories and values of a series, as XlsxWriter takes them."""
+    (c1, c2, cc), (v1, v2, vc) = series.categories, series.values
+    return {"name": series.name, "categories": [sheet_name, c1, cc, c2, cc], "values": [sheet_name, v1, vc, v2, vc]}
 
 
 def chart_parts(result: ResultSheet) -> list[bytes]:
@@ -77,7 +94,7 @@ def chart_parts(result: ResultSheet) -> list[bytes]:
     workbook = xlsxwriter.Workbook(data, {"in_memory": True, "strings_to_numbers": False})
     sheet, looks = workbook.add_worksheet(result.name), Looks(workbook)
     for chart in result.charts:
-        for series in chart.series:
+        for series in chart.every_series:
             for first, last, col in (series.categories, series.values):
                 for row in range(first, last + 1):
                     _write_plain(sheet, looks, row, col, result.value(row, col))

@@ -191,7 +191,9 @@ def answer_lines(view) -> list[tuple[str, str]]:
             shown = answer.text or "not known yet"
         elif answer.kind == "share":
             shown = f"{value:.1%}"
-        elif answer.kind in ("whole", "logs", "year"):
+        elif answer.kind == "year":
+            shown = f"{value:.0f}"
+        elif answer.kind in ("whole", "logs"):
             shown = f"{value:,.0f}"
         else:
             shown = f"{value:,.2f}"

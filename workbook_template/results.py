@@ -35,12 +35,16 @@ class ChartSeries:
     name: str
     categories: tuple[int, int, int]  # first row, last row, column
     values: tuple[int, int, int]
-    fill: str = "solid"  # solid, hatched, light
+    fill: str = "solid"  # solid, hatched, light; of a line: solid, dashed, or mark for single points with their name beside them
 
 
 @dataclass
 class Chart:
-    """A chart of a result sheet; kind is column, bar, stacked column or line."""
+    """A chart of a result sheet; kind is column, bar, stacked bar, stacked column or line.
+
+    The title stays the same from refresh to refresh but for the unit in brackets: a refresh knows the chart by it. lines: drawn
+    over the columns of the same categories; below_zero: values may be negative, so the axis does not start at 0.
+    """
 
     kind: str
     title: str
@@ -51,6 +55,12 @@ class Chart:
     size: tuple[int, int] = (620, 320)  # pixels
     date_axis: bool = False
     y_format: str = "General"
+    lines: list[ChartSeries] = field(default_factory=list)
+    below_zero: bool = False
+
+    @property
+    def every_series(self) -> list[ChartSeries]:
+        return self.series + self.lines
 
 
 @dataclass

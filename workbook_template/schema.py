@@ -13,13 +13,13 @@ from workbook_template.logs_table import LOGS
 from workbook_template.settings_table import DATE_ORDERS
 from workbook_template.twins import limit
 
-VERSION = 1  # of the layout; a later one is reached by an upgrade
+VERSION = 2  # of the layout; a later one is reached by an upgrade
 INPUT_TABLES = (LOGS, EVENTS, COSTS, SALES)
 TABLES = INPUT_TABLES + LIST_TABLES
 BY_KEY = {t.key: t for t in TABLES}
 
 INPUT_SHEETS = ("Logs", "Events", "Costs", "Sales", "Plan", "Settings", "Lists")
-RESULT_SHEETS = ("Start", "Each log", "Yield", "Cost", "Shopping", "Problems", "Sources")
+RESULT_SHEETS = ("Start", "Each log", "Yield", "Cost", "What pays", "Budget", "Shopping", "Problems", "Sources")
 OTHER_SHEETS = ("Field sheet",)
 
 LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS, "plan_have": ("a tree", "bolts on hand")}
@@ -33,6 +33,7 @@ NAMES = {
     "lst_form": ("forms", "form"), "lst_form_by": ("forms", "counted_by"), "lst_form_weight": ("forms", "weight_per_log"),
     "lst_form_per_hole": ("forms", "per_hole"), "lst_form_waxed": ("forms", "waxed"),
     "lst_lot": ("lots", "spawn_lot"), "lst_place": ("places", "place"), "lst_helper": ("helpers", "helper"),
+    "lst_helper_wage": ("helpers", "helper_wage"), "lst_helper_paid": ("helpers", "paid_in_costs"),
     "lst_category": ("categories", "category"),
     "lst_event": ("event_kinds", "event_kind"), "lst_event_needs": ("event_kinds", "event_needs"),
     "lst_event_yard": ("event_kinds", "whole_yard"),

@@ -26,9 +26,10 @@ def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Pr
             continue
         read, complaint = _read(setting, value, profile)
         if complaint:
-            kept = "nothing" if start is None else f"{start:g}" if isinstance(start, float) else start
+            kept = "It was left out as if blank" if start is None else f"The starting value {start:g} was used" \
+                if isinstance(start, float) else f"The starting value {start} was used"
             problems.append(Problem("Settings", None, setting.title, QUESTION, complaint[0], complaint[1],
-                                    f"The starting value {kept} was used; type the value you want", "setting"))
+                                    f"{kept}; type the value you want", "setting"))
         found[setting.key] = start if complaint else read
     return found, problems
 
@@ -77,9 +78,14 @@ def _meant(setting: Setting, shown, profile: str) -> str:
 
 
 def to_si(settings: dict, profile: str) -> dict:
-    """The same settings in SI: kg, m, kg/m3; shares, minutes, weeks, words and money as they are."""
+    """The same settings in SI: kg, m, kg/m3, money per kg; shares, minutes, weeks, words and money as they are."""
     found = dict(settings)
     for setting in SETTINGS:
-        if setting.quantity in units.PROFILES[profile] and isinstance(settings[setting.key], (int, float)):
-            found[setting.key] = units.to_si(settings[setting.key], units.profile_unit(setting.quantity, profile))
+        value = settings[setting.key]
+        if not isinstance(value, (int, float)):
+            continue
+        if setting.quantity in units.PROFILES[profile]:
+            found[setting.key] = value * units.factor(setting.quantity, profile)
+        elif setting.quantity == "money per weight":
+            found[setting.key] = value / units.factor("weight", profile)
     return found

@@ -23,12 +23,15 @@ class Setting:
     help: str = ""
     low: float | None = None
     high: float | None = None
+    plan: str | None = None  # the figure of calc.plan_inputs it sets; blank leaves that to the record or to print
 
     def unit_name(self, profile: str) -> str:
         if self.looks == "percent":
             return ""
         if self.unit:
             return self.unit
+        if self.quantity == "money per weight":
+            return f"per {units.profile_unit('weight', profile)}"
         return units.profile_unit(self.quantity, profile) if self.quantity else ""
 
     def figure_row(self, profile: str):
@@ -36,7 +39,7 @@ class Setting:
         return tables.figure(name) if name else None
 
     def start(self, profile: str):
-        """The value a new workbook starts with, in the workbook's unit."""
+        """The value a new workbook starts with, in the workbook's unit; None where it starts blank."""
         found = self.figure_row(profile)
         if found is None:
             return self.value[profile] if isinstance(self.value, dict) else self.value
@@ -45,7 +48,7 @@ class Setting:
         return found.typical
 
     def in_force(self, typed, profile: str):
-        """The value used: what was typed where it can be, else the starting value (also for text in a number)."""
+        """The value used: what was typed where it can be, else the starting value (also for text in a number), None if that is blank."""
         if typed is None or typed == "":
             return self.start(profile)
         if self.kind == "number":
@@ -55,6 +58,9 @@ class Setting:
 
     def basis(self, profile: str) -> str:
         """What stands beside the value: where the start comes from."""
+        if self.plan:
+            from calc import plan_inputs  # slow to load, and only wanted where a workbook is drawn
+            return "blank: " + OWN_RECORD.get(self.plan, "") + next(i.basis for i in plan_inputs.defaults({}) if i.name == self.plan)
         found = self.figure_row(profile)
         if found is None:
             return "yours to choose"
@@ -67,6 +73,17 @@ class Setting:
 
 def _by_unit(stem: str) -> dict:
     return {units.US: f"{stem}_in", units.METRIC: f"{stem}_cm"}
+
+
+# The figures of a plan that a record of one's own gives before print does.
+OWN_RECORD = dict.fromkeys(("price_per_kg", "commission", "unsold"), "your own sales, else ") | dict.fromkeys(
+    ("life_kg", "setup_minutes", "upkeep_minutes"), "your own Events, else ") | dict.fromkeys(
+    ("setup_cash", "upkeep_cash", "tools"), "your own Costs, else ")
+
+
+def _plan(name: str, title: str, low: float, high: float, help: str = "", **more) -> Setting:
+    """A figure of the plan on Budget: blank unless the grower types one."""
+    return Setting(f"budget_{name}", title, "Budget of a plan", low=low, high=high, help=help, plan=name, **more)
 
 
 SETTINGS = (
@@ -107,6 +124,19 @@ SETTINGS = (
             low=1, high=20),
     Setting("balance_slack", "Weight a balance may miss", "Yield and season", unit="%", value=0.05, looks="percent", low=0, high=1,
             help="A fresh-weight balance within this share of what was picked counts as closed. Your own tolerance."),
+    _plan("logs", "Logs made a year", 1, 100000, "So many new logs every year. The sheet Budget shows what comes of it.", unit="logs", looks="whole"),
+    _plan("years", "Years ahead", 1, 10, unit="years", looks="whole"),
+    _plan("price_per_kg", "Price before commission", 0, 10000, quantity="money per weight", looks="money"),
+    _plan("commission", "Commission", 0, 0.95, unit="%", looks="percent"),
+    _plan("unsold", "Marketable but not sold", 0, 0.95, unit="%", looks="percent"),
+    _plan("life_kg", "Marketable weight of a log in its life", 0, 50, quantity="weight", looks="two"),
+    _plan("life_seasons", "Seasons a log bears, in the plan", 1, 20, unit="seasons", looks="whole"),
+    _plan("setup_cash", "Cash to make a log", 0, 1000, "Spawn, wax and wood of one log.", quantity="money", unit="a log", looks="money"),
+    _plan("setup_minutes", "Time to make a log", 0, 600, unit="min a log", looks="one"),
+    _plan("upkeep_minutes", "Upkeep, picking, selling a log", 0, 600, unit="min a year", looks="one"),
+    _plan("upkeep_cash", "Cash for upkeep of a log", 0, 1000, quantity="money", unit="a year", looks="money"),
+    _plan("tools", "Yearly charge for what lasts", 0, 1e6, "Tools, tanks, shade: see Yearly charge on Costs.", quantity="money", unit="a year",
+          looks="money"),
 )
 
 BY_KEY = {s.key: s for s in SETTINGS}

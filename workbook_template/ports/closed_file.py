@@ -129,8 +129,13 @@ def _charts(path: Path, sheet: ResultSheet) -> dict[int, bytes]:
     with zipfile.ZipFile(path) as archive:
         part = read_book(archive, charts=True).sheet(sheet.name)
         titles = [_title(archive.read(name)) for name in part.charts]
-    made = {chart.title: xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
-    return {i: made[title] for i, title in enumerate(titles) if title in made}
+    made = {_named(chart.title): xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
+    return {i: made[_named(title)] for i, title in enumerate(titles) if _named(title) in made}
+
+
+def _named(title: str) -> str:
+    """A chart's title without its unit in brackets at the end: the currency on Settings may change."""
+    return title.rpartition(" (")[0] or title
 
 
 def _title(xml: bytes) -> str:

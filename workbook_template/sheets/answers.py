@@ -6,7 +6,7 @@ from calc.problems import QUESTION, REFUSED, rows_left_out
 from workbook_template import cautions
 from workbook_template.looks import RESULT_LOOKS
 from workbook_template.results import ResultSheet
-from workbook_template.sheets.rollups import day
+from workbook_template.sheets.blocks import day
 from workbook_template.sheets.view import KIND_LOOKS, View
 
 GUIDE = (

@@ -2,10 +2,10 @@
 from __future__ import annotations
 
 from workbook_template.results import ResultSheet
-from workbook_template.sheets import answers, rollups
+from workbook_template.sheets import answers, budget, costs, flow, rollups
 from workbook_template.sheets.view import View
 
 
 def lay_out(view: View) -> list[ResultSheet]:
-    return [answers.start(view), rollups.each_log(view), rollups.yield_sheet(view), rollups.cost_sheet(view), rollups.shopping(view),
-            answers.problems(view), answers.sources(view)]
+    return [answers.start(view), rollups.each_log(view), rollups.yield_sheet(view), costs.cost_sheet(view), flow.what_pays(view),
+            budget.budget_sheet(view), rollups.shopping(view), answers.problems(view), answers.sources(view)]

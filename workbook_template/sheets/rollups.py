@@ -1,14 +1,13 @@
-"""The result sheets of numbers: Each log, Yield, Cost per pound (or kilogram), Shopping."""
+"""The result sheets of the yard: Each log, Yield, Shopping."""
 from __future__ import annotations
 
 from calc.results import COLUMNS, NO_LOG
 from calc.shopping import OWN, PLANNED, WAITING
-from workbook_template import schema
 from workbook_template.results import Chart, ChartSeries, ResultSheet
 from workbook_template.sheets import yield_blocks
+from workbook_template.sheets.blocks import CHART_ROWS, NOT_YET, day
 from workbook_template.sheets.view import KIND_LOOKS, View
 
-NOT_YET = "Filled by a refresh. Type your logs, then run a refresh: boltbook refresh and the name of this file."
 EACH_LOG = (
     ("row", "Logs row", 7), ("log", "Log", 10), ("wood", "Wood", 17), ("strain", "Strain", 22), ("place", "Place", 14),
     ("count", "Logs", 7), ("inoculated", "Inoculated", 12), ("age_months", "Age", 8), ("alive", "Alive", 7),
@@ -23,11 +22,6 @@ GROUP_YIELD = (
     ("picked_kg", "Picked", 10), ("culled_kg", "Culled", 9), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 9),
     ("low_kg", "One log in ten below", 11), ("high_kg", "One log in ten above", 11), ("efficiency", "Biological efficiency", 11),
     ("rows", "Lines it rests on", 9),
-)
-GROUP_COST = (
-    ("by", "By", 17), ("group", "Group", 36), ("logs", "Logs", 8), ("marketable_kg", "Marketable", 11), ("cash", "Cash", 11),
-    ("labour_hours", "Hours", 9), ("labour", "Labour", 11), ("total", "Cash and labour", 11), ("cash_per_kg", "Cash", 11),
-    ("cash_labour_per_kg", "Cash and labour", 12), ("labour_alone", "of it labour", 10),
 )
 
 
@@ -63,13 +57,6 @@ def each_log(view: View) -> ResultSheet:
     sheet.heights[4] = 54
     sheet.filter, sheet.table_name = (4, 0, max(end - 1, 5), len(heads) - 1), "Each_log"
     return sheet
-
-
-def day(date) -> str:
-    return f"{date.day} {date:%b %Y}"
-
-
-CHART_ROWS = 19  # rows kept free for charts above the tables
 
 
 def yield_sheet(view: View) -> ResultSheet:
@@ -121,56 +108,6 @@ def span_of(frame, by: str, first_row: int) -> tuple[int, int]:
     """Sheet rows (0-based) of the groups of one kind; the frame starts at first_row and each kind stands together."""
     places = [i for i, (kind, group) in enumerate(zip(frame["by"], frame["group"], strict=True)) if kind == by and group != NO_LOG]
     return (first_row + places[0], first_row + places[-1]) if places else (first_row, first_row)
-
-
-def cost_sheet(view: View) -> ResultSheet:
-    name = schema.cost_sheet(view.profile)
-    sheet = ResultSheet(name, [w for _, _, w in GROUP_COST], freeze=(3, 0))
-    sheet.heading(name, "What a weight of marketable mushrooms has cost so far: first the cash, then with hours at their wage. "
-                        "Tools stand in full on the day they were bought.")
-    top = 4 + CHART_ROWS
-    heads = headers(view, "groups", GROUP_COST)
-    heads[4] = (f"Cash ({view.currency})", "money")
-    per = view.unit("money per weight")
-    heads[8], heads[9], heads[10] = (f"Cash ({per})", "money"), (f"Cash and labour ({per})", "money"), (f"of it labour ({per})", "money")
-    results = view.results
-    if results is None:
-        sheet.put(2, 0, NOT_YET, "about")
-        columns, strains, woods = [[None]] * len(heads), (top + 1, top + 1), (top + 1, top + 1)
-    else:
-        sheet.put(2, 0, f"As of {day(view.as_of)}. Young groups look dear: their cost is spent and their mushrooms are still to come. "
-                        "Not tax or legal advice.", "about")
-        frame = results.groups.assign(labour_alone=results.groups["cash_labour_per_kg"] - results.groups["cash_per_kg"])
-        columns = values(view, "groups", frame, GROUP_COST)
-        strains, woods = span_of(frame, "strain", top + 1), span_of(frame, "wood", top + 1)
-    sheet.section(top - 1, "By group")
-    end = sheet.table(top, 0, heads, columns)
-    if results is not None:
-        end = _spending(sheet, view, end + 1)
-    sheet.charts = [
-        Chart("stacked bar", f"Cost so far by strain ({per})", "", per,
-              [ChartSeries("cash", (*strains, 1), (*strains, 8)), ChartSeries("labour", (*strains, 1), (*strains, 10), "hatched")],
-              at=(4, 0), size=(500, 350), y_format="0"),
-        Chart("stacked bar", f"Cost so far by wood ({per})", "", per,
-              [ChartSeries("cash", (*woods, 1), (*woods, 8)), ChartSeries("labour", (*woods, 1), (*woods, 10), "hatched")],
-              at=(4, 4), size=(560, 350), y_format="0"),
-    ]
-    return sheet
-
-
-def _spending(sheet: ResultSheet, view: View, row: int) -> int:
-    results = view.results
-    sheet.section(row, "Where the money and hours went")
-    kinds = (("view", "View", "text"), ("category", "Category", "text"), ("amount", f"Amount ({view.currency})", "money"),
-             ("hours", "Hours", "hours"), ("share", "Share", "share"), ("rows", "Lines", "whole"))
-    end = sheet.table(row + 1, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(results.costs[n], k) for n, _, k in kinds])
-    sheet.section(end + 1, "Does it close? Spent = charged to logs + not yet charged")
-    kinds = (("view", "View", "text"), ("spent", "Spent", "money"), ("charged", "Charged", "money"),
-             ("not_yet_charged", "Not yet", "money"), ("dated_later", "of it dated later", "money"), ("no_log_yet", "no log yet", "money"),
-             ("no_log_known", "log not known", "money"), ("difference", "Difference", "money"))
-    # the second column is wide: the group column
-    frame = results.reconciliation
-    return sheet.table(end + 2, 0, [(t, KIND_LOOKS[k]) for _, t, k in kinds], [view.column(frame[n], k) for n, _, k in kinds])
 
 
 SHOPPING = (("purpose", "For", "text", 14), ("form", "Spawn form", "text", 29), ("logs", "Logs", "logs", 11), ("holes", "Holes", "whole", 11),

@@ -1,9 +1,9 @@
 """The lower blocks of the Yield sheet: what is still to come, what differs, what a bad year did, what to keep."""
 from __future__ import annotations
 
-from calc.results import COLUMNS
 from workbook_template.results import ResultSheet
-from workbook_template.sheets.view import KIND_LOOKS, View
+from workbook_template.sheets.blocks import block
+from workbook_template.sheets.view import View
 
 # Columns from the left edge; None leaves the wide second column to the words that stand there or under the line.
 EXPECTED = (("by", "By"), ("group", "Group"), ("logs", "Logs alive"), ("log_seasons", "Seasons borne"), ("own_kg", "Given so far"),
@@ -25,6 +25,7 @@ KEEP = (("group", "Inoculated"), (None, ""), ("logs", "Logs alive"), ("spent", "
         ("low_kg", "Low"),
         ("high_kg", "High"), ("upkeep_per_log", "Upkeep a log and year"), ("cost_to_come", "Upkeep to come"),
         ("cost_to_come_per_kg", "Upkeep to come"), ("price_per_kg", "Own price, net"), ("rows", "Lines"))
+SEASONS_LOOK = {"log_seasons": "one"}
 
 
 def draw(sheet: ResultSheet, view: View, row: int) -> int:
@@ -32,35 +33,14 @@ def draw(sheet: ResultSheet, view: View, row: int) -> int:
     results = view.results
     for title, about, table, columns, words in (
             ("Still to come", "Expected marketable weight with the range that holds it 8 times in 10. It starts from low "
-             "published yields and follows your own record as that grows.", "expected", EXPECTED, False),
+             "published yields and follows your own record as that grows.", "expected", EXPECTED, None),
             ("Which gives more", "The strain on wood that gave most against each other. Ranges hold 8 times in 10 over all pairs together.",
-             "contrasts", CONTRASTS, True),
-            ("What each year was", "One factor for every log at once: weather does not average out.", "weather_years", WEATHER, False),
-            ("Planned and given", "Planned by published yields for the part of the season gone by.", "plan_actual", PLAN, False),
-            ("By season of life", "Season 1 is the year after inoculation.", "life_years", LIFE, False),
-            ("Keep or retire", "What is spent is gone whatever you decide: only what is still to come counts.", "keep_retire", KEEP, True)):
+             "contrasts", CONTRASTS, 1),
+            ("What each year was", "One factor for every log at once: weather does not average out.", "weather_years", WEATHER, None),
+            ("Planned and given", "Planned by published yields for the part of the season gone by.", "plan_actual", PLAN, None),
+            ("By season of life", "Season 1 is the year after inoculation.", "life_years", LIFE, None),
+            ("Keep or retire", "What is spent is gone whatever you decide: only what is still to come counts.", "keep_retire", KEEP, 1)):
         frame = getattr(results, table)
         if len(frame):
-            row = _block(sheet, view, row, title, about, table, frame, columns, words) + 1
+            row = block(sheet, view, row, title, about, table, frame, columns, words, SEASONS_LOOK) + 1
     return row
-
-
-def _block(sheet, view: View, row: int, title: str, about: str, table: str, frame, columns, words: bool) -> int:
-    sheet.section(row, title)
-    sheet.put(row + 1, 0, about, "about")
-    heads, values = [], []
-    for name, head in columns:
-        kind = COLUMNS[table][name][0] if name else "text"
-        unit = view.unit(kind) if kind not in ("share", "logs", "whole", "year") else ""
-        heads.append((f"{head} ({unit})" if unit else head, "one" if name == "log_seasons" else KIND_LOOKS[kind]))
-        values.append(view.column(frame[name], kind) if name else [None] * len(frame))
-    if not words:
-        return sheet.table(row + 2, 0, heads, values)
-    sheet.table(row + 2, 0, heads, [])
-    at = row + 3
-    for i in range(len(frame)):
-        for col, ((_, look), column) in enumerate(zip(heads, values, strict=True)):
-            sheet.put(at, col, column[i], f"cell_{look}")
-        sheet.put(at + 1, 1, frame["words"].iloc[i], "label")
-        at += 2
-    return at
