@@ -11,6 +11,8 @@ from calc.results import NO_LOG, Answer, Results
 from calc.rollup_yield import FEWEST_FOR_RANGE
 from calc.shopping import WAITING
 
+HALF_A_CENT = 0.005
+
 
 def answers(found: Results, counts: dict) -> list[Answer]:
     """Answers from finished result tables; `counts`: table -> (rows typed, rows used)."""
@@ -92,7 +94,7 @@ def _pays(found: Results):
     plan = found.budget_summary.set_index("view")
     year, full = (float(plan.loc[view, "first_profit_year"]) for view in ("cash", "full"))
     labour = "with all costs: no year of the plan" if math.isnan(full) else f"with all costs: year {full:.0f}"
-    yield Answer("plan_profit", "First year in profit of the plan on Budget, in cash", year, "year",
+    yield Answer("plan_profit", "Year of the plan on Budget first in profit, in cash", year, "year",
                  text=labour if not math.isnan(year) else "no year of the plan", rows=len(found.budget_inputs),
                  assumed=f"chance that all is back by its end, all costs counted: {plan.loc['full', 'chance']:.0%}; its figures stand on Budget")
 
@@ -101,6 +103,7 @@ def _money(found: Results):
     cash_lines, labour_lines = _lines(found)
     cash = found.reconciliation.set_index("view").loc["cash"]
     yield Answer("spent", "Money spent", float(cash["spent"] - cash["dated_later"]), "money", rows=cash_lines)
+    yield _uncharged(found.reconciliation, cash_lines + labour_lines)
     owing = [b for b in found.balances if b.name == "money"]
     owed = sum(dict(b.lines)["owed"] for b in owing)
     debtors = ", ".join(b.market for b in owing if dict(b.lines)["owed"] > 0)
@@ -110,6 +113,17 @@ def _money(found: Results):
     worked = found.costs[found.costs["view"] == "labour"]
     yield Answer("hours", "Hours worked", float(worked["hours"].sum()), "hours", rows=labour_lines,
                  assumed="only lines with Minutes")
+
+
+def _uncharged(views: pd.DataFrame, lines: int):
+    """Money and hours that no log carries, and why; None where every line has its log."""
+    reasons = {"no_log_yet": "shared, but no log was in the yard then and none has come since",
+               "no_log_known": "a log is named that is not on Logs"}
+    parts = {why: float(views[name].sum()) for name, why in reasons.items() if abs(views[name].sum()) >= HALF_A_CENT}
+    if not parts:
+        return None
+    return Answer("not_charged", "Money and hours that no log carries", sum(parts.values()), "money", text="; ".join(parts),
+                  rows=lines, assumed="in the cost of the yard, in no group")
 
 
 def _next_to_buy(found: Results):

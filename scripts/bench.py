@@ -129,7 +129,7 @@ def outcome(truth: Truth, begin: model.Start, draws: int = model.DRAWS) -> dict:
     return {what: (low[i], high[i], mean[i], came[i]) for i, what in enumerate(("yard", "batch"))}
 
 
-def covered(yards: int, seed: int = 1) -> dict:
+def covered(yards: int, seed: int = 1, draws: int = model.DRAWS) -> dict:
     """Share of simulated yards whose later weight lies below, inside and above the 80 % range, by what.
 
     A batch likely to give no flush at all has a low end of 0, and nothing can lie below it: so batches whose
@@ -138,7 +138,7 @@ def covered(yards: int, seed: int = 1) -> dict:
     begin, random = model.start({}), np.random.default_rng(seed)
     found = {"yard": [], "batch": [], "batch, low end above 0": []}
     for _ in range(yards):
-        for what, (low, high, _, came) in outcome(simulate(begin, random), begin).items():
+        for what, (low, high, _, came) in outcome(simulate(begin, random), begin, draws).items():
             hit = (came < low, low <= came <= high, came > high)
             found[what].append(hit)
             if what == "batch" and low > 0:

@@ -247,18 +247,6 @@ def test_cost_over_the_expected_life():
     assert row["cash_life_per_kg"] < row["cash_per_kg"]
 
 
-def with_lives(spent, lives):
-    spent = spent.copy()
-    spent["life_years"] = [life for life, _ in lives][: len(spent)]
-    spent["salvage"] = [share * max(a, 0.0) for (_, share), a in zip(lives, spent["amount"], strict=False)]
-    return spent
-
-
-LIFE = st.tuples(
-    st.one_of(st.just(float("nan")), st.floats(0.01, 12)), st.one_of(st.just(0.0), st.floats(0, 1))
-)
-
-
 def frames_of(case, lives):
     names, rows, lines, money, _ = case
     book, event_links = yards.events(names, *lines)
@@ -266,7 +254,7 @@ def frames_of(case, lives):
     frames = {
         "logs": yards.logs(*rows),
         "events": book,
-        "costs": with_lives(spent, lives),
+        "costs": test_costs.with_lives(spent, lives),
         "helpers": test_costs.HELPERS,
     }
     return frames, {"event_links": event_links, "cost_links": cost_links}
@@ -284,12 +272,11 @@ def views_of(frames, links, chosen, as_of):
     )
 
 
-LIVES = st.lists(LIFE, min_size=10, max_size=10)
 INTEREST, INFLATION = st.floats(-0.05, 0.4), st.floats(-0.05, 0.3)
 
 
 @settings(max_examples=300, deadline=None)
-@given(test_costs.random_yards(), LIVES, INTEREST, INFLATION)
+@given(test_costs.random_yards(), test_costs.LIVES, INTEREST, INFLATION)
 def test_identity_for_any_yard(case, lives, nominal, inflation):
     frames, links = frames_of(case, lives)
     chosen = {"interest": nominal, "inflation": inflation}
@@ -305,23 +292,6 @@ def test_identity_for_any_yard(case, lives, nominal, inflation):
         assert (held[bought] <= items.price[bought] + 0.005).all()
         assert (held[bought] >= items.salvage[bought] - 0.005).all()
         assert found.ownership.min(initial=0) > -1e-6
-
-
-@settings(max_examples=30, deadline=None)
-@given(test_costs.random_yards(), LIVES, INTEREST, INFLATION)
-def test_groups_add_up_for_any_yard(case, lives, nominal, inflation):
-    frames, links = frames_of(case, lives)
-    chosen = {**yards.SETTINGS, "interest": nominal, "inflation": inflation}
-    out = roll_up(frames, links, chosen, case[-1])
-    assert closes(out) and out.reconciliation["difference"].abs().max() < 0.005
-    total, cash = whole(out), out.reconciliation["spent"].sum()
-    assert total["spent"] == pytest.approx(cash, abs=1e-6)
-    assert total["charged"] == pytest.approx(out.each_log["capital"].sum(), abs=1e-6)
-    sums = ["logs", "marketable_kg", "to_come_kg", "cash", "running", "labour", "ownership", "total_capital"]
-    every = out.cost_views[out.cost_views["by"] == "yard"][sums].iloc[0].tolist()
-    for by in ("strain", "wood", "strain x wood", "inoculation year", "place"):
-        mine = out.cost_views.loc[out.cost_views["by"] == by, sums].sum().tolist()
-        assert mine == pytest.approx(every, abs=1e-6), by
 
 
 def test_day_by_day_it_closes_through_a_whole_life():
@@ -350,7 +320,7 @@ def test_held_and_interest_without_a_rate_and_with_a_tiny_one():
 @pytest.mark.parametrize(("name", "profile"), [("hollow_us", "us"), ("brook_metric", "metric")])
 def test_the_example_yards_close(name, profile, tmp_path):
     path = tmp_path / f"{name}.xlsx"
-    build_workbook(path, read_folder(Path(__file__).resolve().parents[1] / "examples" / name, profile))
+    build_workbook(path, read_folder(Path(__file__).resolve().parents[1] / "examples" / name, profile), rows=10)
     out = refresh.work_out(refresh.read_inputs(ClosedFile(path), dt.date(2026, 11, 20)))
     assert closes(out) and out.reconciliation["difference"].abs().max() < 0.005
     assert (out.capital_items["held"] > 0).any() and whole(out)["interest"] > 0
@@ -360,9 +330,9 @@ def test_the_example_yards_close(name, profile, tmp_path):
     assert whole(out)["charged"] == pytest.approx(by_hand, abs=0.005)
 
 
-def test_a_hundred_thousand_logs():
+def test_twenty_thousand_logs_and_a_thousand_things():
     rng = np.random.default_rng(4)
-    logs, things = 100_000, 2_000
+    logs, things = 20_000, 1_000
     start = np.datetime64("2015-01-01", "ns")
 
     def when(size, span):
@@ -393,4 +363,4 @@ def test_a_hundred_thousand_logs():
     )
     out = roll_up({"logs": yard, "costs": spent}, {}, TEN, dt.date(2026, 1, 1))
     assert closes(out)
-    assert whole(out)["charged"] > 1e5
+    assert whole(out)["charged"] > 5e4

@@ -8,7 +8,6 @@ import numpy as np
 import numpy_financial as npf
 import pandas as pd
 import pytest
-import test_costs
 import yards
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -203,15 +202,3 @@ def test_an_empty_yard():
     out = roll_up({}, {}, yards.SETTINGS, dt.date(2025, 1, 1))
     assert out.yard_flow["net"].tolist() == [0] and out.yard_flow["words"].tolist() == ["recorded so far"]
     assert of(out, flows.YARD, "cash")["words"] == "not back yet, nor expected; no rate: no money moves"
-
-
-@settings(max_examples=40, deadline=None)
-@given(test_costs.random_yards())
-def test_every_line_of_money_is_in_one_year(case):
-    money, as_of = case[3], case[4]
-    out = test_costs.roll(*case)
-    seen = sum(m[1] for m in money if m[0] <= as_of.isoformat())
-    assert out.yard_flow["spent"].sum() == pytest.approx(seen, abs=1e-6)
-    labour = out.reconciliation.set_index("view").loc["labour"]
-    assert out.yard_flow["labour"].sum() == pytest.approx(labour["spent"] - labour["dated_later"], abs=1e-6)
-    assert out.yard_flow["year"].diff().dropna().eq(1).all()

@@ -221,6 +221,64 @@ def test_a_new_wage_gives_the_same_live_and_after_a_refresh(tmp_path, office):
     assert wage["Value"] == 22
 
 
+LOG = {"wood": "white oak", "strain": "oyster", "diameter": 4, "length": 40}
+
+
+def test_bad_input_is_said_in_words_and_the_totals_leave_it_out(tmp_path):
+    """Of three costs one can be used: 40. 1 + 1 lb picked, 5 lb sold."""
+    path = tmp_path / "bad.xlsx"
+    day = dt.date(2026, 5, 1)
+    build(path, Yard("us", {
+        "logs": [{"log": "A1", **LOG, "inoculated": dt.date(2024, 3, 1)}, {"log": "A2", **LOG, "inoculated": dt.date(2026, 6, 1)}],
+        "events": [{"date": day, "event": "picked", "log": name, "amount": 1.0} for name in ("A1", "A2")],
+        "costs": [{"date": day, "item": "plugs", "amount": 40.0}, {"date": day, "item": "saw", "amount": 200.0, "life_years": 0},
+                  {"date": day, "item": "dryer", "amount": 150.0, "life_years": 5, "salvage": 300.0}],
+        "markets": [{"market": "Stall", "terms": "own stall"}],
+        "sales": [{"date": dt.date(2026, 5, 2), "market": "Stall", "kind": "sold", "product": "fresh", "amount": 5.0, "price": 10.0}],
+    }), rows=10)
+    outcome = refresh_file(path, today=dt.date(2026, 11, 15), progress=False, stamp=STAMP)
+    told = {(p.level, p.sheet, p.row): p.sentence() for p in outcome.problems}
+    assert "Life: 0 is too small" in told["refused", "Costs", 7]
+    assert "300 is more than the price, 150" in told["refused", "Costs", 8]
+    assert "before A2 was inoculated on 1 Jun 2026" in told["question", "Events", 7]
+    assert "5 lb fresh had gone to markets, but only 2 lb had been picked" in told["question", "Sales", 6]
+    answers = {a.key: a for a in outcome.results.answers}
+    assert answers["spent"].value == 40 and answers["cash_per_weight"].value * POUND == pytest.approx(40 / 2)
+    assert answers["rows_used"].text == "costs 1 of 3"
+
+
+def test_costs_before_any_log_wait_and_are_said(tmp_path):
+    path = tmp_path / "early.xlsx"
+    build(path, Yard("us", {"costs": [{"date": dt.date(2026, 1, 1), "item": "plugs", "amount": 40.0},
+                                      {"date": dt.date(2026, 1, 1), "item": "drill", "amount": 90.0, "life_years": 6}]}), rows=10)
+    outcome = refresh_file(path, today=dt.date(2026, 11, 15), progress=False, stamp=STAMP)
+    answer = next(a for a in outcome.results.answers if a.key == "not_charged")
+    assert answer.value == 130 and "no log was in the yard then" in answer.text
+    assert ("Money and hours that no log carries", "130.00 USD  (shared, but no log was in the yard then and none has come since)") in outcome.answers
+    closes = table(openpyxl.load_workbook(path, data_only=True)["Cost per pound"], "Does it close? Cash and labour")
+    assert (closes[0]["Spent (USD)"], closes[0]["of it no log yet (USD)"], closes[0]["Difference (USD)"]) == (130, 130, 0)
+
+
+def test_dried_stock_and_what_is_to_come_of_each_log(book, demo):
+    """Dried out = gone out + left, lot by lot; the fields of Each log are those of the result table."""
+    sheet = book["Yield"]
+    row, seen = find(sheet, "Dried stock") + 3, []
+    while sheet.cell(row, 2).value is not None:
+        lot, dried, gone, left, early, late = (sheet.cell(row, col).value for col in (2, 5, 7, 8, 10, 11))
+        assert dried == pytest.approx(gone + left, abs=1e-6) and early < late
+        seen.append((lot, sheet.cell(row, 3).value, sheet.cell(row + 1, 2).value))
+        row += 2
+    assert [s[0] for s in seen] == ["D26-17", "D26-20", "D26-22", "D26-26"]
+    assert [s[1:] for s in seen] == [(None, "used up"), (None, "used up"), (1, "use first"), (2, "keeps")]
+    heads = [cell.value for cell in book["Each log"][5]]
+    columns = [heads.index(head) + 1 for head in ("Still to come (lb)", "One in ten below (lb)", "One in ten above (lb)")]
+    shown = {book["Each log"].cell(r, 1).value: [book["Each log"].cell(r, c).value for c in columns] for r in range(6, 110)}
+    known = demo[2].results.expected_logs
+    for entry in known.itertuples():
+        assert shown[entry.row] == pytest.approx([entry.expected_kg / POUND, entry.low_kg / POUND, entry.high_kg / POUND])
+    assert set(known["row"]) == set(shown) - {None}
+
+
 def test_a_negative_wage_is_asked_about_and_the_starting_one_used(tmp_path, office):
     path = tmp_path / "negative.xlsx"
     build(path, small_yard(wage=-5), rows=10)

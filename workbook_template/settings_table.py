@@ -60,7 +60,8 @@ class Setting:
         """What stands beside the value: where the start comes from."""
         if self.plan:
             from calc import plan_inputs  # slow to load, and only wanted where a workbook is drawn
-            return "blank: " + OWN_RECORD.get(self.plan, "") + next(i.basis for i in plan_inputs.defaults({}) if i.name == self.plan)
+            basis = next(i.basis for i in plan_inputs.defaults({}) if i.name == self.plan)
+            return f"blank: {OWN_RECORD.get(self.plan, '')}{'as above' if basis == 'Settings' else basis}"
         found = self.figure_row(profile)
         if found is None:
             return "yours to choose"

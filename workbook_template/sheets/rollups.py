@@ -16,7 +16,9 @@ EACH_LOG = (
     ("flushes", "Flushes", 8), ("first_pick", "First pick", 12), ("last_pick", "Last pick", 12), ("soaks", "Soaks", 7),
     ("efficiency", "Biological efficiency", 10), ("cash", "Cash", 10), ("labour_hours", "Own and helpers' hours", 10),
     ("labour", "Labour", 10), ("cash_per_kg", "Cash cost", 10), ("cash_labour_per_kg", "Cash and labour cost", 11),
+    ("capital", "With capital", 10), ("capital_per_kg", "Cost with capital", 10),
 )
+STILL_TO_COME = (("expected_kg", "Still to come", 9), ("low_kg", "One in ten below", 9), ("high_kg", "One in ten above", 9))
 GROUP_YIELD = (
     ("by", "By", 17), ("group", "Group", 36), ("logs", "Logs", 8), ("alive", "Alive", 8), ("bearing", "Bearing", 9),
     ("picked_kg", "Picked", 10), ("culled_kg", "Culled", 9), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 9),
@@ -40,17 +42,19 @@ def values(view: View, table: str, frame, columns) -> list[list]:
 
 
 def each_log(view: View) -> ResultSheet:
-    sheet = ResultSheet("Each log", [w for _, _, w in EACH_LOG], freeze=(5, 2), repeat=(4, 4))
+    sheet = ResultSheet("Each log", [w for _, _, w in EACH_LOG + STILL_TO_COME], freeze=(5, 2), repeat=(4, 4), pages=2)
     sheet.heading("Each log", "Every row of Logs with all that was picked, done and spent on it. Picks that name several logs are shared equally.")
-    heads = headers(view, "each_log", EACH_LOG)
+    heads = headers(view, "each_log", EACH_LOG) + headers(view, "expected_logs", STILL_TO_COME)
     if view.results is None:
         sheet.put(2, 0, NOT_YET, "about")
         columns = [[None]] * len(heads)
     else:
         frame = view.results.each_log
-        sheet.put(2, 0, f"As of {day(view.as_of)}. {len(frame):,} rows. Costs run from the first day; a young log has cost and no yield yet.",
+        sheet.put(2, 0, f"As of {day(view.as_of)}. {len(frame):,} rows. Costs run from the first day; a young log has cost and no yield yet. "
+                        "Still to come holds 8 times in 10.",
                   "about")
-        columns = values(view, "each_log", frame, EACH_LOG)
+        to_come = view.results.expected_logs.set_index("row").reindex(frame["row"])
+        columns = values(view, "each_log", frame, EACH_LOG) + values(view, "expected_logs", to_come, STILL_TO_COME)
         if not len(frame):
             columns = [[None]] * len(heads)
     end = sheet.table(4, 0, heads, columns)

@@ -1,4 +1,4 @@
-"""The lower blocks of the Yield sheet: what is still to come, what differs, what a bad year did, what to keep."""
+"""The lower blocks of the Yield sheet: what is still to come, what differs, what a bad year did, what to keep, what is dried."""
 from __future__ import annotations
 
 from workbook_template.results import ResultSheet
@@ -25,6 +25,11 @@ KEEP = (("group", "Inoculated"), (None, ""), ("logs", "Logs alive"), ("spent", "
         ("low_kg", "Low"),
         ("high_kg", "High"), ("upkeep_per_log", "Upkeep a log and year"), ("cost_to_come", "Upkeep to come"),
         ("cost_to_come_per_kg", "Upkeep to come"), ("price_per_kg", "Own price, net"), ("rows", "Lines"))
+STOCK = (("dried_on", "Dried from"), ("lot", "Lot"), ("order", "Order of use"), ("fresh_kg", "Fresh in"), ("dried_kg", "Dried out"),
+         ("ratio", "Fresh for one dried"), ("taken_kg", "Gone out"), ("left_kg", "Left"), (None, ""), ("use_from", "Keeps until, early"),
+         ("use_by", "late"), ("rows", "Lines"))
+DRYINGS = (("date", "Day"), ("lot", "Lot"), ("row", "Events row"), ("fresh_kg", "Fresh in"), ("dried_kg", "Dried out"),
+           ("ratio", "Fresh for one dried"), ("expected_kg", "Usual"), ("low_kg", "Low"), ("high_kg", "High"))
 SEASONS_LOOK = {"log_seasons": "one"}
 
 
@@ -39,7 +44,11 @@ def draw(sheet: ResultSheet, view: View, row: int) -> int:
             ("What each year was", "One factor for every log at once: weather does not average out.", "weather_years", WEATHER, None),
             ("Planned and given", "Planned by published yields for the part of the season gone by.", "plan_actual", PLAN, None),
             ("By season of life", "Season 1 is the year after inoculation.", "life_years", LIFE, None),
-            ("Keep or retire", "What is spent is gone whatever you decide: only what is still to come counts.", "keep_retire", KEEP, 1)):
+            ("Keep or retire", "What is spent is gone whatever you decide: only what is still to come counts.", "keep_retire", KEEP, 1),
+            ("Dried stock", "The oldest first. What names no lot is taken from the oldest. Storage life is a range in dry, dark, closed jars.",
+             "dried_stock", STOCK, 1),
+            ("Dryings", "Dried weight against the mass balance: the dry matter stays, the water leaves, at published moistures.", "dried_events",
+             DRYINGS, 1)):
         frame = getattr(results, table)
         if len(frame):
             row = block(sheet, view, row, title, about, table, frame, columns, words, SEASONS_LOOK) + 1
