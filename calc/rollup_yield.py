@@ -141,7 +141,8 @@ def each_log_yield(found: Parts, book: Diary, yard: Yard, sizes: pd.DataFrame) -
             "sold_as_log": yard.gone("sold as log"),
             "picked_kg": picked, "culled_kg": culled, "marketable_kg": picked - culled,
             "per_log_kg": (picked - culled) / yard.count,
-            "flushes": bouts, "first_pick": dates(first), "last_pick": dates(last),
+            "flushes": bouts, "per_flush_kg": np.where(bouts > 0, (picked - culled) / (yard.count * bouts), np.nan),
+            "first_pick": dates(first), "last_pick": dates(last),
             "soaks": named_lines(book, book.lines("soaked"), logs),
             "efficiency": picked / dry_kg,
             "rows": named_lines(book, book.lines("picked", "culled"), logs),
@@ -207,10 +208,11 @@ def _group(by, names, each, found, book, lost):
     })
     low, high = _ranges(code, size, each, found, working)
     fresh, wood, own = total(picked, weighed), total(dry, weighed), total(each["marketable_kg"], working)
+    bouts = total(each["count"] * each["flushes"])
     if any(abs(value) > TINY for value in lost.values()):
         table = _with_lost(table, by, book, lost)
     more = len(table) - size
-    edges = [np.append(ends, np.full(more, np.nan)) for ends in (low, high, fresh, wood, own)]
+    edges = [np.append(ends, np.full(more, np.nan)) for ends in (low, high, fresh, wood, own, bouts)]
     return _ratios(table, *edges)
 
 
@@ -226,7 +228,7 @@ def _with_lost(table, by, book, lost):
     return pd.concat((table, pd.DataFrame([row])), ignore_index=True)
 
 
-def _ratios(table, low, high, fresh, wood, own):
+def _ratios(table, low, high, fresh, wood, own, bouts):
     marketable = table["picked_kg"] - table["culled_kg"]
     total = table["cash"] + table["labour"]
     logs = table["logs"].where(table["logs"] > 0)
@@ -235,7 +237,8 @@ def _ratios(table, low, high, fresh, wood, own):
     with np.errstate(divide="ignore", invalid="ignore"):
         return table.assign(
             marketable_kg=marketable, per_log_kg=own / logs, low_kg=low, high_kg=high,
-            efficiency=np.where(wood > 0, fresh / wood, np.nan), total=total,
+            efficiency=np.where(wood > 0, fresh / wood, np.nan),
+            per_flush_kg=np.where(bouts > 0, own / bouts, np.nan), total=total,
             cash_per_kg=spent / weight, cash_labour_per_kg=whole / weight)
 
 

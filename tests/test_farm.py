@@ -89,6 +89,11 @@ def test_per_log_flushes_soaks_and_dates(found):
     assert column(found, "per_log_kg")["G"] == pytest.approx(0.08)  # 0.8 kg / 10 logs
     # A1 picked 10 and 12 May, then 20 June: 39 days later starts a second bout.
     assert column(found, "flushes") == {"A1": 2, "A2": 1, "A3": 1, "G": 1, "B1": 1, "C": 0}
+    # A1: 0.5 + 0.2 + 0.3 less a tenth of 0.7 thrown out, in two bouts. G: 0.8 of 10 logs in one.
+    per_flush = column(found, "per_flush_kg")
+    assert (per_flush["A1"], per_flush["G"]) == pytest.approx((0.93 / 2, 0.08)) and pd.isna(per_flush["C"])
+    # All rows: 2.3 picked less 0.11, over 2 + 1 + 1 + 10 + 1 bouts of a log.
+    assert group(found, "yard", "whole yard")["per_flush_kg"] == pytest.approx(2.19 / 15)
     assert column(found, "soaks") == {"A1": 1, "A2": 1, "A3": 0, "G": 0, "B1": 0, "C": 0}
     assert column(found, "first_pick")["A1"] == pd.Timestamp("2025-05-10")
     assert column(found, "last_pick")["A1"] == pd.Timestamp("2025-06-20")
@@ -228,11 +233,12 @@ def test_answers(found):
     answers = {a.key: a for a in found.answers}
     assert list(answers) == ["logs_alive", "picked", "per_log", "best_pair", "cash_per_weight",
                              "cash_labour_per_weight", "capital_per_weight", "life_per_weight", "breakeven",
-                             "yard_profit", "plan_profit", "spent", "owed", "hours", "rows_used"]
+                             "yard_profit", "plan_profit", "spent", "not_charged", "owed", "hours", "rows_used"]
     assert answers["logs_alive"].value == 11 and answers["picked"].value == pytest.approx(2.55)
     assert answers["best_pair"].text == "wide on white oak"
     assert answers["cash_per_weight"].value == pytest.approx(95.0 / 2.44)  # all spent / (2.55 - 0.11)
     assert answers["spent"].value == pytest.approx(95.0) and answers["hours"].value == pytest.approx(3.5)
+    assert answers["not_charged"].value == pytest.approx(5.0)  # a cost for Z9, which is not on Logs
     assert answers["rows_used"].value == pytest.approx(18 / 20)
     assert answers["rows_used"].text == "events 12 of 14"
     assert all(a.kind in results.KINDS for a in found.answers)

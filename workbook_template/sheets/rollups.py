@@ -13,8 +13,8 @@ EACH_LOG = (
     ("count", "Logs", 7), ("inoculated", "Inoculated", 12), ("age_months", "Age", 8), ("alive", "Alive", 7),
     ("green_kg", "Green weight each", 9), ("dry_wood_kg", "Dry wood each", 9), ("holes", "Holes each", 8),
     ("picked_kg", "Picked", 9), ("culled_kg", "Culled", 8), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 8),
-    ("flushes", "Flushes", 8), ("first_pick", "First pick", 12), ("last_pick", "Last pick", 12), ("soaks", "Soaks", 7),
-    ("efficiency", "Biological efficiency", 10), ("cash", "Cash", 10), ("labour_hours", "Own and helpers' hours", 10),
+    ("flushes", "Flushes", 8), ("per_flush_kg", "Per flush", 8), ("first_pick", "First pick", 12), ("last_pick", "Last pick", 12),
+    ("soaks", "Soaks", 7), ("efficiency", "Biological efficiency", 10), ("cash", "Cash", 10), ("labour_hours", "Own and helpers' hours", 10),
     ("labour", "Labour", 10), ("cash_per_kg", "Cash cost", 10), ("cash_labour_per_kg", "Cash and labour cost", 11),
     ("capital", "With capital", 10), ("capital_per_kg", "Cost with capital", 10),
 )
@@ -23,7 +23,7 @@ GROUP_YIELD = (
     ("by", "By", 17), ("group", "Group", 36), ("logs", "Logs", 8), ("alive", "Alive", 8), ("bearing", "Bearing", 9),
     ("picked_kg", "Picked", 10), ("culled_kg", "Culled", 9), ("marketable_kg", "Marketable", 11), ("per_log_kg", "Per log", 9),
     ("low_kg", "One log in ten below", 11), ("high_kg", "One log in ten above", 11), ("efficiency", "Biological efficiency", 11),
-    ("rows", "Lines it rests on", 9),
+    ("per_flush_kg", "Per flush", 9), ("rows", "Lines it rests on", 9),
 )
 
 
