@@ -8,10 +8,9 @@ import pandas as pd
 from calc import flows, rollup_views
 from calc.prices import ALL
 from calc.results import NO_LOG, Answer, Results
+from calc.rollup_cost import HALF_A_CENT
 from calc.rollup_yield import FEWEST_FOR_RANGE
 from calc.shopping import WAITING
-
-HALF_A_CENT = 0.005
 
 
 def answers(found: Results, counts: dict) -> list[Answer]:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from calc import results
+from calc.problems import QUESTION, Problem
 from calc.yard import (
     Diary,
     Yard,
@@ -25,6 +26,7 @@ from calc.yard import (
 )
 
 NO_CATEGORY = "(no category)"
+HALF_A_CENT = 0.005
 
 
 @dataclass
@@ -116,6 +118,16 @@ def reconcile(views: dict) -> pd.DataFrame:
         spent, charged = float(view.amount.sum()), float(view.by_log.sum())
         table.append((name, spent, charged, sum(parts), *parts, round(spent - charged - sum(parts), 6) + 0.0))
     return pd.DataFrame(table, columns=list(results.COLUMNS["reconciliation"]))
+
+
+def questions(table: pd.DataFrame) -> list[Problem]:
+    """What is asked about money that waits for a first log; table: the reconciliation."""
+    waiting = float(table.loc[table["view"] == "cash", "no_log_yet"].sum())
+    if abs(waiting) < HALF_A_CENT:
+        return []
+    return [Problem("Costs", None, "Date", QUESTION, f"{waiting:,.2f} was spent for all logs before any was in the yard, and none has come since",
+                    "a log felled or inoculated to carry it", "It stands in the cost of the yard and waits for the next log inoculated: "
+                    "type Inoculated on Logs", "no_log_yet")]
 
 
 def by_category(views: dict) -> pd.DataFrame:

@@ -275,7 +275,7 @@ def views_of(frames, links, chosen, as_of):
 INTEREST, INFLATION = st.floats(-0.05, 0.4), st.floats(-0.05, 0.3)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(test_costs.random_yards(), test_costs.LIVES, INTEREST, INFLATION)
 def test_identity_for_any_yard(case, lives, nominal, inflation):
     frames, links = frames_of(case, lives)

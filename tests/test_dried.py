@@ -135,7 +135,7 @@ MOVE = st.tuples(
 )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(DRYING, max_size=8), st.lists(MOVE, max_size=8))
 def test_dried_is_taken_and_left(lines, moves):
     book, _ = yards.events(

@@ -255,7 +255,12 @@ def test_costs_before_any_log_wait_and_are_said(tmp_path):
     answer = next(a for a in outcome.results.answers if a.key == "not_charged")
     assert answer.value == 130 and "no log was in the yard then" in answer.text
     assert ("Money and hours that no log carries", "130.00 USD  (shared, but no log was in the yard then and none has come since)") in outcome.answers
-    closes = table(openpyxl.load_workbook(path, data_only=True)["Cost per pound"], "Does it close? Cash and labour")
+    assert [p.sentence() for p in outcome.problems] == [
+        "Costs, Date: 130.00 was spent for all logs before any was in the yard, and none has come since. Needed: a log felled or inoculated to "
+        "carry it. It stands in the cost of the yard and waits for the next log inoculated: type Inoculated on Logs."]
+    book = openpyxl.load_workbook(path, data_only=True)
+    assert book["Problems"]["A6"].value == "please check" and book["Problems"]["E6"].value.startswith("130.00 was spent")
+    closes = table(book["Cost per pound"], "Does it close? Cash and labour")
     assert (closes[0]["Spent (USD)"], closes[0]["of it no log yet (USD)"], closes[0]["Difference (USD)"]) == (130, 130, 0)
 
 

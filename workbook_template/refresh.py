@@ -6,7 +6,7 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calc.problems import QUESTION, Problem, rows_left_out
+from calc.problems import QUESTION, Problem, in_order, rows_left_out
 from workbook_template import schema
 from workbook_template.ports import Port
 
@@ -154,13 +154,15 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     today: the day the results are worked out for. stamp: the words that say when it was refreshed (the clock's if
     left out). step: told what is being done.
     """
+    from calc import rollup_cost
     from workbook_template.sheets.layout import lay_out
 
     step("Reading")
     inputs = read_inputs(port, today)
     step("Working out")
     results = work_out(inputs)
-    inputs.problems += balance_questions(results)
+    sheets_named = dict.fromkeys(problem.sheet for problem in inputs.problems)
+    inputs.problems = in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results), sheets_named)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
     view = view_of(inputs, results, port.name, stamp)
     sheets = lay_out(view)

@@ -26,6 +26,9 @@ GROUP_YIELD = (
     ("per_flush_kg", "Per flush", 9), ("rows", "Lines it rests on", 9),
 )
 
+MONTHS = (("month", "Month", 0), ("picked_kg", "Picked", 0), ("culled_kg", "Culled", 0), ("dryer_kg", "Into dryer", 0),
+          ("sold_fresh_kg", "Sold fresh", 0), ("sold_dried_kg", "Sold dried", 0), ("hours", "Hours", 0))
+
 
 def headers(view: View, table: str, columns) -> list[tuple[str, str]]:
     """(header with unit, look) of each column."""
@@ -72,14 +75,14 @@ def yield_sheet(view: View) -> ResultSheet:
     results = view.results
     if results is None:
         sheet.put(2, 0, NOT_YET, "about")
-        groups, months = [[None]] * len(heads), ([None], [None])
+        groups, months = [[None]] * len(heads), [[None]] * len(MONTHS)
         pick = (top + 1, top + 1)
     else:
         frame = results.groups
         sheet.put(2, 0, f"As of {day(view.as_of)}. A range of single logs is shown from five logs picked by themselves on; "
                         "with fewer, too early to tell.", "about")
         groups = values(view, "groups", frame, GROUP_YIELD)
-        months = (view.column(results.months["month"], "date"), view.column(results.months["picked_kg"], "weight"))
+        months = values(view, "months", results.months, MONTHS)
         pick = span_of(frame, "strain x wood", top + 1)
     sheet.section(top - 1, "By group")
     end = sheet.table(top, 0, heads, groups) + 1
@@ -89,7 +92,7 @@ def yield_sheet(view: View) -> ResultSheet:
         end = _seasons(sheet, view, end) + 1
     sheet.section(end, "By month")
     month_row = end + 1
-    last = sheet.table(month_row, 0, [("Month", "month"), (f"Picked ({view.weight})", "two")], [list(months[0]), list(months[1])])
+    last = sheet.table(month_row, 0, [("Month", "month"), *headers(view, "months", MONTHS)[1:]], months)
     months_span = (month_row + 1, max(last - 1, month_row + 1))
     sheet.charts = [
         Chart("column", f"Picked by month ({view.weight})", "month", view.weight,
