@@ -127,7 +127,8 @@ def _prices() -> list[dict]:
 
 def yard(profile: str) -> Yard:
     scale = 1.0 if profile == "us" else 2.54
-    spoilt = {"wage": "plenty", "spare_share": 8, "lift_limit": "", "ends_waxed": "", "end_coat": -1}  # the starting values hold
+    spoilt = {"wage": "plenty", "spare_share": 8, "lift_limit": "", "ends_waxed": "", "end_coat": -1,  # the starting values hold
+              "budget_logs": 30, "budget_unsold": 3, "budget_price_per_kg": "dear", "budget_life_kg": 0}  # as typed, or blank
     return Yard(profile, settings={"as_of_typed": DAY} | spoilt, tables={
         "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(),
         "markets": [{"market": "Stall", "terms": "own stall"}, {"market": "Partner", "terms": "on consignment", "commission": 0.25},

@@ -74,6 +74,23 @@ def test_the_yards_cost_is_the_sum_of_its_parts_and_stands_on_start(book):
     assert answers["Cash and labour cost over the expected life"] == pytest.approx(lines[4]["Cost (USD per lb)"], rel=1e-9)
 
 
+def test_a_refresh_prints_the_answers_about_money(book, demo):
+    """Three views, the break-even price and the first profitable years, as on the sheets."""
+    printed = dict(demo[2].answers)
+    cost = [line["Cost (USD per lb)"] for line in table(book["Cost per pound"], "The whole yard")]
+    for question, value in zip(("Cash cost of the marketable weight", "Cash and labour cost of the marketable weight",
+                                "The same, with what lasts charged over its life"), cost, strict=False):
+        assert printed[question] == f"{value:,.2f} USD per lb"
+    sheet = book["What pays"]
+    row = find(sheet, "Partner A")
+    assert printed["Break-even price with labour, where most is sold"] == f"{sheet.cell(row, 9).value:,.2f} USD per lb  (Partner A)"
+    assert printed["First year in profit of the yard, in cash"] == "2027  (with labour: none of the years shown)"
+    years = table(book["Budget"], "Year by year")
+    first = next(line["Year of the plan"] for line in years if line["Net, cash (USD)"] > 0)
+    assert printed["Year of the plan on Budget first in profit, in cash"] == f"{first}  (with all costs: no year of the plan)"
+    assert all(line["Net (USD)"] < 0 for line in years)
+
+
 def test_the_reconciliation_on_the_sheet_closes_to_the_cent(book):
     sheet = book["Cost per pound"]
     views = table(sheet, "Does it close? Cash and labour")
