@@ -342,6 +342,14 @@ def test_the_charts_follow_a_new_currency(demo, tmp_path):
     assert drawn.count(b"(CAD") >= 5 and b"(USD" not in drawn
 
 
+def test_a_chart_of_the_growers_own_with_a_like_title_is_left_alone():
+    from workbook_template.ports.closed_file import _matched
+    ours, own = "Picked by month (lb)", "Picked by month (2025)"
+    assert _matched([ours], [own, ours]) == {ours: 1}
+    assert _matched([ours], ["Picked by month (kg)", own]) == {}  # two alike: neither is touched
+    assert _matched([ours], ["My chart", "Picked by month (kg)"]) == {ours: 1}
+
+
 def test_a_new_workbook_shows_where_the_money_will_stand(tmp_path):
     path = tmp_path / "new.xlsx"
     build(path, Yard("metric"), rows=10)

@@ -129,12 +129,24 @@ def _charts(path: Path, sheet: ResultSheet) -> dict[int, bytes]:
     with zipfile.ZipFile(path) as archive:
         part = read_book(archive, charts=True).sheet(sheet.name)
         titles = [_title(archive.read(name)) for name in part.charts]
-    made = {_named(chart.title): xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
-    return {i: made[_named(title)] for i, title in enumerate(titles) if _named(title) in made}
+    made = {chart.title: xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
+    return {i: made[title] for title, i in _matched(list(made), titles).items()}
 
 
-def _named(title: str) -> str:
-    """A chart's title without its unit in brackets at the end: the currency on Settings may change."""
+def _matched(wanted: list[str], there: list[str]) -> dict[str, int]:
+    """Title -> position of the chart that has it, or else of the only one that has it but for the unit in brackets at the end.
+
+    The unit changes with the currency on Settings.
+    """
+    found = {title: there.index(title) for title in wanted if title in there}
+    for title in wanted:
+        alike = [i for i, other in enumerate(there) if i not in found.values() and _bare(other) == _bare(title)]
+        if title not in found and len(alike) == 1:
+            found[title] = alike[0]
+    return found
+
+
+def _bare(title: str) -> str:
     return title.rpartition(" (")[0] or title
 
 

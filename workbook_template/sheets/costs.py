@@ -64,7 +64,8 @@ def cost_sheet(view: View) -> ResultSheet:
 
 
 def _charts(view: View, per: str, first, pairs, life: bool) -> list[Chart]:
-    start = 14 if life else 11  # over the expected life, or so far while no upkeep is written down
+    names = [name for name, _, _ in GROUPS]
+    start = names.index("cash_life_per_kg" if life else "cash_per_kg")  # so far, while no upkeep is written down
     over = "over the expected life" if life else "so far"
     return [
         Chart("stacked column", f"What a {view.weight} costs by view, and what it brings ({per})", "", per,
