@@ -91,11 +91,11 @@ def cost_views(each: pd.DataFrame, logs: pd.DataFrame, lost: dict[str, float], a
     each: the finished Each log table; lost: as `uncharged` gives it; ahead: weight and cost still to come. Each
     `by` adds up to the whole yard; what no known log carries stands under NO_LOG, and inside the whole yard.
     """
-    parts = [_views_of(by, names, each, lost, ahead) for by, names in groupings_of(each, logs).items()]
-    return pd.concat(parts, ignore_index=True)[list(results.COLUMNS["cost_views"])]
+    parts = [_sums_of(by, names, each, lost, ahead) for by, names in groupings_of(each, logs).items()]
+    return _per(pd.concat(parts, ignore_index=True))[list(results.COLUMNS["cost_views"])]
 
 
-def _views_of(by, names, each, lost, ahead):
+def _sums_of(by, names, each, lost, ahead):
     code, known = pd.factorize(names, sort=True)
     working = at_work(each)
 
@@ -127,7 +127,7 @@ def _views_of(by, names, each, lost, ahead):
                 **lost,
             }
             table = pd.concat((table, pd.DataFrame([row])), ignore_index=True)
-    return _per(table)
+    return table
 
 
 def _per(table):
