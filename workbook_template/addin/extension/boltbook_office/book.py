@@ -35,7 +35,6 @@ class Writer:
 
     def __init__(self, document, handed):
         self.document, self.handed, self.undo = document, handed, document.UndoManager
-        self.bottoms = {}  # last used row of each sheet before
         null = document.NullDate
         self.shift = (dt.date(1899, 12, 30) - dt.date(null.Year, null.Month, null.Day)).days
 
@@ -59,8 +58,6 @@ class Writer:
                 self._sheet(sheets.getByName(made["name"]), made)
             for made in self.handed["sheets"]:  # charts after all the cells they show
                 self._charts(sheets.getByName(made["name"]), made)
-            for made in self.handed["sheets"]:  # heights last: to do them again makes the office record what later steps do
-                self._heights(sheets.getByName(made["name"]), made)
             whole = True
         finally:
             self.undo.leaveUndoContext()
@@ -72,24 +69,21 @@ class Writer:
     def _sheet(self, sheet, made):
         rows = tuple(tuple(map(self._cell, row)) for row in made["rows"])
         old = _used(sheet)
-        self.bottoms[made["name"]] = old[0]
+        # Heights first: rows that fit themselves to their text would be measured again at every later change, and undo.
+        for first, last, points in made["heights"] + [[len(rows), old[0], made["plain_height"]]] * (old[0] >= len(rows)):
+            sheet.getCellRangeByPosition(0, first, 0, last).Rows.Height = round(points * POINT)
         sheet.getCellRangeByPosition(0, 0, max(old[1], len(rows[0]) - 1), max(old[0], len(rows) - 1)).clearContents(CONTENTS | FORMATS)
-        area = sheet.getCellRangeByPosition(0, 0, len(rows[0]) - 1, len(rows) - 1)
-        # The office's own undo of setDataArray leaves the cells that were empty before.
-        noted = sorted({note.Position.Row for note in sheet.Annotations if note.Position.Row < len(rows)})
-        self._step(lambda: _put(sheet, rows, noted), lambda: area.clearContents(CONTENTS))
+        _put(sheet, rows)
         self._looks(sheet, made["looks"])
         if "table" in made:
             self._table(*made["table"], sheet)
 
-    def _heights(self, sheet, made):
-        """Heights of rows; old rows below the results are as high as plain ones."""
-        rows, bottom = len(made["rows"]), self.bottoms[made["name"]]
-        for first, last, points in made["heights"] + [[rows, bottom, made["plain_height"]]] * (bottom >= rows):
-            sheet.getCellRangeByPosition(0, first, 0, last).Rows.Height = round(points * POINT)
-
     def _step(self, forth, back):
-        """Do something unseen by the office's undo, and leave a step that takes it back, unseen as well."""
+        """Do something unseen by the office's undo, and leave a step that takes it back, unseen as well.
+
+        A change that the office records while it undoes would break off the rest of that undo, so cells and rows, which it
+        always records, are left to its own undo; only charts, tables and the view go through steps.
+        """
         def unseen(call):
             def quiet():
                 self.undo.lock()
@@ -134,19 +128,14 @@ class Writer:
                     self._step(lambda c=chart, n=new: _show(c, n), lambda c=chart, o=old: _show(c, o))
 
 
-def _put(sheet, rows, noted):
-    """Fill empty rows from A1 on; rows with comments cell by cell, because setDataArray would take the comments away."""
-    start = 0
-    for stop in noted + [len(rows)]:
-        if stop > start:
-            sheet.getCellRangeByPosition(0, start, len(rows[0]) - 1, stop - 1).setDataArray(rows[start:stop])
-        for column, value in enumerate(rows[stop] if stop < len(rows) else ()):
-            cell = sheet.getCellByPosition(column, stop)
-            if isinstance(value, str):
-                cell.setString(value)
-            else:
-                cell.setValue(value)
-        start = stop + 1
+def _put(sheet, rows):
+    """Fill empty cells from A1 on, one by one: the office's undo of setDataArray leaves what was put into empty cells."""
+    for r, row in enumerate(rows):
+        for c, value in enumerate(row):
+            if isinstance(value, float):
+                sheet.getCellByPosition(c, r).setValue(value)
+            elif value:
+                sheet.getCellByPosition(c, r).setString(value)
 
 
 def _used(sheet):
