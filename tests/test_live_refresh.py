@@ -15,6 +15,7 @@ from office_live import installed, letters
 
 from workbook_template import schema
 from workbook_template.addin import menus
+from workbook_template.addin.results_command import FORM
 from workbook_template.build import build
 from workbook_template.ports.swap import backup_path, file_hash
 from workbook_template.refresh import check_file, refresh_file
@@ -251,6 +252,17 @@ def test_python_without_the_package_and_one_of_another_version(office, book, pat
     settings(python=program(aside, "echo \"ModuleNotFoundError: No module named 'pandas'\" >&2\nexit 1\n"))
     said = nothing_written(office, book, path, before)
     assert "No module named 'pandas'" in said and "pip install" in said
+
+
+def test_what_was_begun_is_taken_back_when_the_writing_fails(office, book, path, settings, tmp_path):
+    (aside := tmp_path / "aside").mkdir()
+    sheet = {"rows": [["half", {"date": 46082.0}, None]], "heights": [[0, 0, 40]], "plain_height": 15, "charts": {}}
+    made = [{**sheet, "name": "Start", "looks": {"label": ["A1:C1"]}}, {**sheet, "name": "Yield", "looks": {"a look that is not there": ["A1:A1"]}}]
+    (aside / "made.json").write_text(json.dumps({"form": FORM, "closing": "", "samples": {"label": "A1"}, "sheets": made}), encoding="utf-8")
+    before = state(office, book)
+    settings(python=program(aside, f"cat '{aside / 'made.json'}'\n"))
+    said = nothing_written(office, book, path, before)
+    assert "took back what it had begun" in said and "a look that is not there" in said
 
 
 def test_sheets_that_are_locked_or_renamed(office, book, path):

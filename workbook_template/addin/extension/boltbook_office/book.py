@@ -63,6 +63,7 @@ class Writer:
             self.undo.leaveUndoContext()
             if not whole:
                 self.undo.undo()
+                self.undo.clearRedo()
             self.document.removeActionLock()
             self.document.unlockControllers()
 
