@@ -250,14 +250,15 @@ class Helper:
         return [self._range(book, sheet, address).getCellByPosition(0, 0).Formula for address in addresses]
 
     def op_digest(self, book):
-        """Sheet -> a digest of everything that stands in it."""
+        """Sheet -> a digest of everything that stands in it, blank edges left off."""
         found = {}
         for sheet in self.books[book].Sheets:
             cursor = sheet.createCursor()
             cursor.gotoEndOfUsedArea(False)
             last = cursor.RangeAddress
             cells = sheet.getCellRangeByPosition(0, 0, last.EndColumn, last.EndRow).getFormulaArray()
-            found[sheet.Name] = hashlib.sha256(repr([last.EndRow, cells]).encode()).hexdigest()
+            filled = [[r, c, cell] for r, row in enumerate(cells) for c, cell in enumerate(row) if cell != ""]
+            found[sheet.Name] = hashlib.sha256(repr(filled).encode()).hexdigest()
         return found
 
     def op_text(self, book, sheet, address):
