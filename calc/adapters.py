@@ -10,6 +10,8 @@ from functools import lru_cache
 from calc import drilling, economics, handling, supplies, tables, units, wood
 from calc.arguments import NOT_FOUND, NUM, BadArgument, pick
 
+MOST_BOLTS, MOST_HOLES = 1000, 100000  # rows that an array function gives; beyond them the units are wrong
+
 
 def plain(calculation):
     """An adapter for a calculation that takes the arguments as they are."""
@@ -47,6 +49,8 @@ def dry_weight(name, diameter_m, large_end_m, length_m, with_bark, profile):
 
 def from_tree(dbh_m, height_m, bolt_length_m, top_diameter_m, stump_m, profile):
     """Rows of bolt number, small end, large end, volume."""
+    if height_m / bolt_length_m > MOST_BOLTS:
+        raise BadArgument("height", "it gives more than %d bolts" % MOST_BOLTS, "a tree", "Check the units.", NUM)
     breast = tables.figure(pick(("breast_height_ft", "breast_height_m"), profile)).typical
     bolts = wood.bolts_from_tree(dbh_m, height_m, bolt_length_m, top_diameter_m, stump_m,
                                  breast * units.factor("height", profile))
@@ -59,6 +63,8 @@ def from_tree(dbh_m, height_m, bolt_length_m, top_diameter_m, stump_m, profile):
 
 def drill_map(diameter_m, length_m, hole_spacing_m, row_spacing_m, end_margin_m, profile):
     """Rows of row number, around, along."""
+    if drilling.holes(diameter_m, length_m, hole_spacing_m, row_spacing_m, end_margin_m) > MOST_HOLES:
+        raise BadArgument("diameter", "it gives more than %d holes" % MOST_HOLES, "a log", "Check the units.", NUM)
     found = drilling.drill_map(diameter_m, length_m, hole_spacing_m, row_spacing_m, end_margin_m)
     if not found:
         raise BadArgument("length", "the log is shorter than its two end margins", "a longer log",

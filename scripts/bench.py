@@ -224,7 +224,14 @@ def big_record(batches, random, begin):
     )
 
 
-PARTS = [coverage, unlike, speed]
+def worksheet():
+    """BOLT functions in a running LibreOffice against native formulas."""
+    from bench_live import live  # needs LibreOffice
+
+    return live()
+
+
+PARTS = [coverage, unlike, speed, worksheet]
 
 
 def table(title, headings, rows) -> str:
