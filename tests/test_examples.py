@@ -15,6 +15,7 @@ import pytest
 from calc import tables, units
 from workbook_template import schema
 from workbook_template.settings_table import BY_KEY as SETTINGS
+from workbook_template.sheets.plan_typed import BY_NAME as PLAN
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = ROOT / "examples"
@@ -70,9 +71,9 @@ def test_every_column_is_in_the_layout(yard):
     for path in files(yard):
         with path.open(newline="", encoding="utf-8") as file:
             head = next(csv.reader(file))
-        if path.stem == "settings":
+        if path.stem in ("settings", "plan"):
             assert head == ["key", "value"]
-            assert {row["key"] for row in read(yard, "settings")} <= set(SETTINGS)
+            assert {row["key"] for row in read(yard, path.stem)} <= set(SETTINGS if path.stem == "settings" else PLAN)
             continue
         typed = {c.key for c in schema.table(path.stem.removeprefix("lists_")).typed_columns}
         assert set(head) <= typed, path.name

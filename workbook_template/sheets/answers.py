@@ -14,7 +14,8 @@ GUIDE = (
     "2.  On Plan, ask what a tree or a pile of bolts needs, before you cut or buy.",
     "3.  On Events, write one line whenever something happens: picked, watered, soaked, worked. The Field sheet prints for the clipboard.",
     "4.  On Costs and Sales, write what you spend and what goes to market.",
-    "5.  Run a refresh to fill this page and the other result sheets: boltbook refresh and the name of this file.",
+    "5.  Run a refresh to fill this page and the other result sheets: boltbook refresh and the name of this file, or "
+    "the menu Boltbook in LibreOffice, or the button in an .xlsm.",
 )
 LEVEL_WORDS = {REFUSED: "left out", QUESTION: "please check"}
 

@@ -5,7 +5,7 @@ from calc.results import COLUMNS
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.view import KIND_LOOKS, View
 
-NOT_YET = "Filled by a refresh. Type your logs, then run a refresh: boltbook refresh and the name of this file."
+NOT_YET = "Filled by a refresh. Type your logs, then run a refresh (see Start)."
 CHART_ROWS = 19  # rows kept free for charts above the tables
 HEAD_ROWS = 3  # a block's section, sentence and column heads stand above its first row
 BARE = ("share", "logs", "whole", "year")  # kinds whose heads need no unit

@@ -10,7 +10,7 @@ from workbook_template.sheets import cumulative
 from workbook_template.sheets.blocks import CHART_ROWS, HEAD_ROWS, NOT_YET, block, capital, day
 from workbook_template.sheets.view import KIND_LOOKS, View
 
-WIDTHS = [48] + [11.5] * 14
+WIDTHS = [48] + [13] * 14
 YEARS = (("year", "Year of the plan"), ("logs_made", "Logs made"), ("standing", "Logs of earlier years"), ("weight_kg", "Marketable"),
          ("sales", "Sales"), ("cash", "Cash"), ("hours", "Hours"), ("labour", "Labour"), ("tools", "What lasts"),
          ("net_cash", "Net, cash"), ("net", "Net"), ("cumulative_cash", "Cumulative, cash"), ("cumulative", "Cumulative"))

@@ -20,7 +20,7 @@ GROUPS = (
     ("cash_life_per_kg", "Cash", "For each {weight} over the expected life"), ("labour_life_per_kg", "With labour", ""),
     ("capital_life_per_kg", "With capital", ""),
 )
-WIDTHS = [17, 40, 8, 11, 10] + [10.5] * 12
+WIDTHS = [17, 40, 8, 11, 10] + [11.5] * 12
 WHOLE = (("over", "Over"), ("view", "View"), ("used", "Used up"), ("lasting", "What lasts"), ("labour", "Labour"), ("total", "Cost"),
          ("brings", "It brings"))
 ITEMS = (("bought", "Bought"), ("item", "Item"), ("life_years", "Life, years"), ("ends", "Ends"), ("price", "Price"), ("salvage", "Salvage"),

@@ -6,7 +6,7 @@ from workbook_template.sheets import cumulative
 from workbook_template.sheets.blocks import CHART_ROWS, HEAD_ROWS, NOT_YET, block, capital, day
 from workbook_template.sheets.view import View
 
-WIDTHS = [20, 15] + [11.5] * 15
+WIDTHS = [20, 15] + [13] * 15
 MARKETS = (("market", "Market"), ("product", "Product"), ("sold_kg", "Sold"), ("price_per_kg", "Mean price"), ("commission", "Commission"),
            ("unsold", "Unsold"), ("own_per_kg", "Fees"), ("floor_cash", "Break-even, cash"), ("floor_labour", "with labour"),
            ("floor_capital", "with capital"), ("floor_variable", "Variable cost"), ("floor_variable_cash", "of it in cash"),
