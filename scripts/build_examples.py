@@ -10,11 +10,13 @@ import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
+
 HOME = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(HOME))
 EXAMPLES = HOME / "examples"
 YARDS = {"hollow_us": ("us", "hollow.xlsx"), "brook_metric": ("metric", "brook.xlsx")}
-PICTURES = {"Plan": "plan", "Start": "start", "Logs": "logs", "Yield": "yield", "Cost per pound": "cost"}
+PICTURES = {"Plan": "plan", "Start": "start", "Logs": "logs", "Yield": "yield", "Cost per pound": "cost", "What pays": "pays", "Budget": "budget"}
 
 
 def build_all() -> None:
@@ -39,8 +41,21 @@ def draw(path: Path, folder: Path) -> None:
         pages = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], check=True, capture_output=True, text=True).stdout.split("\f")
         for sheet, name in PICTURES.items():
             number = next(i for i, page in enumerate(pages, start=1) if page.strip() and f"  {sheet}  " in page.strip().splitlines()[-1])
-            subprocess.run(["pdftoppm", "-r", "75", "-png", "-singlefile", "-f", str(number), "-l", str(number), str(pdf),
-                            str(folder / name)], check=True)
+            page = ["-r", "95", "-singlefile", "-f", str(number), "-l", str(number), str(pdf)]
+            subprocess.run(["pdftoppm", *page, f"{scratch}/page"], check=True)
+            left, top, width, height = inked(Path(scratch) / "page.ppm")
+            area = ["-x", str(left), "-y", str(top), "-W", str(width), "-H", str(height)]
+            subprocess.run(["pdftoppm", "-png", *area, *page, str(folder / name)], check=True)
+
+
+def inked(picture: Path, rim: int = 12, foot: float = 0.94) -> tuple[int, int, int, int]:
+    """Left, top, width and height of what is not white above the page's footer, with a rim. picture: a binary PPM."""
+    _, width, height, _, pixels = picture.read_bytes().split(maxsplit=4)
+    shape = int(height), int(width), 3
+    dark = (np.frombuffer(pixels[-shape[0] * shape[1] * 3:], dtype=np.uint8).reshape(shape) < 250).any(axis=2)
+    rows, columns = np.flatnonzero(dark[:int(shape[0] * foot)].any(axis=1)), np.flatnonzero(dark.any(axis=0))
+    left, top = max(0, int(columns[0]) - rim), max(0, int(rows[0]) - rim)
+    return left, top, int(columns[-1]) + rim - left, int(rows[-1]) + rim - top
 
 
 def main() -> int:

@@ -381,8 +381,8 @@ def letters(column):
     return text
 
 
-def main():
-    helper = Helper(sys.argv[1])
+def serve(helper):
+    """Answer JSON lines until the other end closes."""
     try:
         print(json.dumps({"result": helper.process.pid}), flush=True)
         for line in sys.stdin:
@@ -397,4 +397,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    serve(Helper(sys.argv[1]))

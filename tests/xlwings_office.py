@@ -5,13 +5,11 @@ Run as a program, under the Python that has `uno`, it is the office's end; `Offi
 from __future__ import annotations
 
 import datetime as dt
-import json
 import os
 import subprocess
-import sys
 import tempfile
 
-from office_live import CLEAN, Helper, LiveOffice, letters, props
+from office_live import CLEAN, Helper, LiveOffice, letters, props, serve
 
 EPOCH = dt.datetime(1899, 12, 30)
 # com.sun.star.sheet.CellFlags
@@ -216,20 +214,5 @@ class OfficeBackend:
         return self._merged[sheet]
 
 
-def main():
-    helper = ExcelHelper(tempfile.mkdtemp(prefix="office-"))
-    try:
-        print(json.dumps({"result": helper.process.pid}), flush=True)
-        for line in sys.stdin:
-            operation, *given = json.loads(line)
-            try:
-                answer = {"result": getattr(helper, "op_" + operation)(*given)}
-            except Exception as problem:
-                answer = {"problem": f"{type(problem).__name__}: {problem}"}
-            print(json.dumps(answer), flush=True)
-    finally:
-        helper.close()
-
-
 if __name__ == "__main__":
-    main()
+    serve(ExcelHelper(tempfile.mkdtemp(prefix="office-")))
