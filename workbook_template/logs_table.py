@@ -194,12 +194,15 @@ def one(row, env) -> float:
 
 ASSUMED = (("spawn_form", "spawn form"), ("hole_spacing", "hole spacing"), ("row_spacing", "row spacing"),
            ("ends_waxed", "ends"), ("count", "1 log"))
+SPACINGS = ("hole_spacing", "row_spacing")  # assumed only where holes are laid out by them
 
 
 def assumed(row, env):
     if blank(row.get("log")):
         return ""
-    return ", ".join(words for key, words in ASSUMED if blank(row.get(key)))
+    form = form_of(row, env)
+    laid_out = blank(row.get("holes_drilled")) and (form is None or form.get("counted_by") != "weight per log")
+    return ", ".join(words for key, words in ASSUMED if blank(row.get(key)) and (laid_out or key not in SPACINGS))
 
 
 def check(row, env):
@@ -230,7 +233,9 @@ def check(row, env):
     return "holes or spacing?" if holes(row, env) == "" else "ok"
 
 
-ASSUMED_FORMULA = "&".join(f'IF({{{key}}}="",", {words}","")' for key, words in ASSUMED)
+LAID_OUT = f'{{holes_drilled}}="",IFERROR({form_field("by")},"")<>"weight per log"'
+ASSUMED_FORMULA = "&".join(f'IF(AND({{{key}}}="",{LAID_OUT}),", {words}","")' if key in SPACINGS else f'IF({{{key}}}="",", {words}","")'
+                           for key, words in ASSUMED)
 
 LOGS = Table(
     key="logs", sheet="Logs", title="Logs",
