@@ -84,7 +84,7 @@ def _pays(found: Results):
                      low=min(known, default=math.nan), high=max(known, default=math.nan), rows=int(most["rows"]),
                      assumed="low and high: the lowest and highest of the three views")
     flow = found.yard_flow
-    if len(flow):
+    if len(flow) and flow[["spent", "labour", "sold"]].abs().to_numpy().any():
         cash, whole = (flows.yard_profit(flow, net) for net in ("net_cash", "net"))
         labour = "with labour: none of the years shown" if math.isnan(whole) else f"with labour: {whole:.0f}"
         yield Answer("yard_profit", "First year in profit of the yard, in cash", cash, "year",
