@@ -108,7 +108,7 @@ def _money(found: Results):
     debtors = ", ".join(b.market for b in owing if dict(b.lines)["owed"] > 0)
     yield Answer("owed", "Owed by markets", float(owed), "money", text=debtors,
                  rows=sum(b.rows for b in owing),
-                 assumed="lines without a price count as 0" if any(b.notes for b in owing) else "")
+                 assumed="lines without a price count as 0" if any("no price" in note for b in owing for note in b.notes) else "")
     worked = found.costs[found.costs["view"] == "labour"]
     yield Answer("hours", "Hours worked", float(worked["hours"].sum()), "hours", rows=labour_lines,
                  assumed="only lines with Minutes")

@@ -118,16 +118,21 @@ def upkeep(left: Remaining, yard: Yard, views: dict, frames: dict) -> dict:
     cash, labour = views["cash"], views["labour"]
     bills = frames.get("costs", pd.DataFrame())
     years, first = log_years(yard)
+    young = yard.as_of - first < YEAR_DAYS  # a few weeks say nothing about a year
     work = ~labour.later & (labour.hours > 0) & ~np.isin(labour.label, SETTING_UP)
     work &= day_column(frames.get("events", pd.DataFrame()), "date") >= first
     paid = ~cash.later & ~np.isin(words(bills, "category"), SET_UP_COSTS)
     paid &= ~(numbers(bills, "life_years", 0.0) > 0) & (day_column(bills, "date") >= first)
 
     def rate(values, mask):
-        return float(values[mask].sum()) / years if years > TINY and mask.any() else np.nan
+        return float(values[mask].sum()) / years if years > TINY and mask.any() and not young else np.nan
 
-    return {"minutes": 60.0 * rate(labour.hours, work), "labour": rate(labour.amount, work),
-            "cash": rate(cash.amount, paid), "rows": int(work.sum() + paid.sum())}
+    helped = ~labour.later & (labour.hours > 0) & (labour.amount == 0)  # hours that stand on Costs as money
+    hired = float(labour.hours[helped].sum())
+    share = float(labour.hours[helped & work].sum()) / hired if hired > 0 else 1.0  # the rest of them set up logs
+    bill = np.where(words(bills, "category") == "help", share, 1.0) * cash.amount
+    return {"minutes": 60.0 * rate(np.where(helped, 0.0, labour.hours), work), "labour": rate(labour.amount, work),
+            "cash": rate(bill, paid), "rows": int(work.sum() + paid.sum())}
 
 
 def log_years(yard: Yard):
@@ -142,17 +147,10 @@ def log_years(yard: Yard):
     return stood / YEAR_DAYS, int(yard.inoculated[known].min())
 
 
-def own_price(sold: pd.DataFrame) -> float:
-    """Money for a kg of fresh mushrooms sold, after commission, over all priced sales; NaN if none."""
-    lines = sold[(sold["product"] == "fresh") & (sold["sold_kg"] != 0) & ~sold["unpriced"]]
-    weight = float(lines["sold_kg"].sum())
-    return float((lines["value"] * (1.0 - lines["commission"])).sum()) / weight if weight > TINY else np.nan
-
-
 def keep_or_retire(left: Remaining, each: pd.DataFrame, rates: dict, price_per_kg: float) -> pd.DataFrame:
     """The table keep_retire: by inoculation year, what is spent set aside, and whether the rest pays.
 
-    price_per_kg: money for a kg in the grower's own sales, NaN if none. Looked at twice: up to the end of
+    price_per_kg: what a kg brings in the grower's own sales after all that is taken or unsold, NaN if none. Looked at twice: up to the end of
     the next calendar year, and over the planned life; the better of the two counts, for young logs have
     their best seasons still before them.
     """

@@ -172,8 +172,8 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
     if terms == OUTRIGHT and (lines["kind"] == "sold").any():
         faults.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
     if left < 0:
-        faults.append(f"{market}: more was paid than was due.")
-    overdue = _overdue(lines, owed, as_of)
+        faults.append(f"{market}: more was paid than was due." if paid else f"{market}: its fees are more than what was sold there.")
+    overdue = _overdue(lines, missing, owed, as_of)
     if overdue > CENT:
         days = int(lines["payment_days"].iloc[0])
         notes.append(f"{market} pays within {days} days: {overdue:,.2f} of what is owed is older.")
@@ -183,14 +183,17 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
                    tuple(notes + faults), tuple(faults))
 
 
-def _overdue(lines: pd.DataFrame, owed: float, as_of: int) -> float:
+def _overdue(lines: pd.DataFrame, missing: pd.DataFrame | None, owed: float, as_of: int) -> float:
     """What is owed for lines older than the market's days to pay; payments settle the oldest first."""
     days = float(lines["payment_days"].iloc[0])
     if days <= 0 or owed <= 0:
         return 0.0
-    young = lines[lines["day"] > as_of - days]
+    young = lines[lines["day"] >= as_of - days]
     kept = 1.0 - young["commission"] if (young["terms"] == CONSIGNMENT).all() else 1.0
-    return max(0.0, owed - float((young["value"] * kept).sum()))
+    recent = float((young["value"] * kept).sum()) - _total(young, "fee")
+    if missing is not None:
+        recent += float(missing.loc[missing["day"] >= as_of - days, "charge"].sum())
+    return max(0.0, owed - max(0.0, recent))
 
 
 def _sum(values, mask) -> float:

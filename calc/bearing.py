@@ -113,7 +113,8 @@ def _written_down(found, as_of, this_year):
     counting as much as the start.
     """
     year, bears = years_of(found.day), found.picked > 0
-    recorded = set(np.unique(year[bears]).tolist())
+    looked = years_of(found.looked) if found.looked is not None else year[:0]
+    recorded = set(np.unique(np.concatenate((year[bears], looked))).tolist())
     into = as_of - int(first_day(this_year)) + 1
     even = into / float(first_day(this_year + 1) - first_day(this_year))
     finished = bears & (year < this_year)

@@ -65,17 +65,20 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     upkeep = bad_year.upkeep(left, yard, views, frames)
     expected_logs = expected.each_row(left, each)
     ahead = rollup_views.ahead(owned, yard, left, expected_logs, upkeep)
-    keep = bad_year.keep_or_retire(left, each, upkeep, bad_year.own_price(sold))
     lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
     cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
     dryings = dried.events(book)
     breakeven = prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
+    keep = bad_year.keep_or_retire(left, each, upkeep, flows.income_per_kg(breakeven))
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
-    known = {"breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
+    plan_actual = bad_year.seasons(left)
+    known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
+             "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
+             "breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
              "each_log": each, "upkeep": upkeep, "tools": rollup_capital.yearly(owned.items, day),
              "keep_retire": keep, "as_of": day}
-    own = plan_inputs.own(known, sold, frames.get("costs", pd.DataFrame()), settings, day)
+    own = plan_inputs.own(known, sold, settings)
     plan = plan_inputs.inputs(settings, own)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book, views),
@@ -86,7 +89,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
         hours=hours, expected=still, expected_logs=expected_logs,
         contrasts=contrasts.contrasts(left.seen, each, left.begin),
-        plan_actual=bad_year.seasons(left), weather_years=bad_year.weather(left),
+        plan_actual=plan_actual, weather_years=bad_year.weather(left),
         life_years=life_years,
         keep_retire=keep, cost_views=cost_views,
         capital_items=rollup_capital.item_table(owned, frames, day),

@@ -15,6 +15,7 @@ import pandas as pd
 
 from calc import results, rollup_capital, tables
 from calc.bearing import first_day, years_of
+from calc.consignment import losses
 from calc.economics import npv, rates_of_return
 from calc.ledger import CONSIGNMENT
 from calc.yard import TINY, dates, day_column, numbers
@@ -47,8 +48,9 @@ def moves(frames: dict, sold: pd.DataFrame, labour_amount: np.ndarray, as_of: in
     costs, events = frames.get("costs", pd.DataFrame()), frames.get("events", pd.DataFrame())
     taken = np.where(sold["terms"] == CONSIGNMENT, sold["commission"], 0.0)
     got = sold["value"].to_numpy() * (1.0 - taken) - np.where(sold["kind"] == "fee", sold["amount"], 0.0)
-    days = (day_column(costs, "date"), day_column(events, "date"), sold["day"].to_numpy(dtype=np.int64))
-    money = (numbers(costs, "amount", 0.0), labour_amount, got)
+    lost = losses(sold[sold["terms"] == CONSIGNMENT])
+    days = (day_column(costs, "date"), day_column(events, "date"), np.concatenate((sold["day"], lost["day"])).astype(np.int64))
+    money = (numbers(costs, "amount", 0.0), labour_amount, np.concatenate((got, lost["charge"])).astype(float))
     day, every = np.concatenate(days), np.concatenate(money)
     kind = np.repeat((0, 1, 2), [len(part) for part in days])
     seen = (every != 0) & (day <= as_of)
@@ -156,7 +158,7 @@ def one_log(plan: dict) -> pd.DataFrame:
     printed = [tables.figure(f"yield_year_weight_{year}").typical for year in (1, 2, 3, 4)]
     kilos = np.concatenate(([0.0], x["life_kg"] * life_shares(life, printed)))
     standing = np.arange(life + 1) > 0
-    income = kilos * (1.0 - x["unsold"]) * x["price_per_kg"] * (1.0 - x["commission"])
+    income = kilos * ((1.0 - x["unsold"]) * x["price_per_kg"] * (1.0 - x["commission"]) - x["fees_per_kg"])
     cash = np.where(standing, x["upkeep_cash"], x["setup_cash"])
     minutes = np.where(standing, x["upkeep_minutes"], x["setup_minutes"])
     labour = minutes / 60.0 * x["wage"]
@@ -213,7 +215,10 @@ def summary(yard: pd.DataFrame, log: pd.DataFrame, made: Moves, rate: float) -> 
         year = pd.Timestamp(day).year if back else _year_back(yard["year"], yard[total])
         irr, words = rate_of_return(yard[f"real_{net}"])
         value = npv(rate, list(yard[f"real_{net}"]))
-        rows.append((YARD, view, rate, value, irr, day, float(year), f"{_back_words(back, year)}; {words}"))
+        said = _back_words(back, year)
+        if not back and yard[total].min() >= 0:
+            said = "nothing was ever out of pocket" if yard[net].any() else "no money is written down"
+        rows.append((YARD, view, rate, value, irr, day, float(year), f"{said}; {words}"))
     for view, net, total in VIEWS:
         year = _year_back(log["year"], log[total])
         irr, words = rate_of_return(log[net])
@@ -232,13 +237,13 @@ def _year_back(years, running) -> float:
 
 
 def first_profit(years, net) -> float:
-    """First year whose net is above 0 after one that cost more than it brought; NaN if none.
+    """First year whose net is above 0; NaN if none.
 
     >>> first_profit([2024.0, 2025.0, 2026.0], [-5.0, -1.0, 2.0])
     2026.0
     """
     net = np.round(np.asarray(net, dtype=float), 6)
-    at = np.flatnonzero((net > 0) & (np.minimum.accumulate(net) < 0))
+    at = np.flatnonzero(net > 0)
     return float(np.asarray(years)[at[0]]) if len(at) else np.nan
 
 

@@ -68,12 +68,13 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
         "amount": numbers(sales, "amount", 0.0), "lot": words(sales, "lot"),
         "price": price_in_force(sales, frames.get("prices", pd.DataFrame())),
     })
-    table = table[table["day"] <= as_of]
-    table = pd.concat([table, daily_fees(table)], ignore_index=True) if (table["fee_a_day"] > 0).any() else table.reset_index(drop=True)
+    table = table[table["day"] <= as_of].reset_index(drop=True)
     outright = (table["terms"] == OUTRIGHT).to_numpy()
     sign = np.select([outright & (table["kind"] == "delivered"), outright & (table["kind"] == "returned"),
                       ~outright & (table["kind"] == "sold")], [1.0, -1.0, 1.0], 0.0)
     table["sold_kg"] = sign * table["amount"]
     table["value"] = np.where(sign == 0, 0.0, table["sold_kg"] * table["price"].fillna(0.0))
     table["unpriced"] = (sign != 0) & table["price"].isna() & (table["amount"] != 0)
+    if (table["fee_a_day"] > 0).any():
+        table = pd.concat([table, daily_fees(table)], ignore_index=True)
     return table

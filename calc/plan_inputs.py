@@ -9,11 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
 from calc import results, tables, units
-from calc.yard import day_column, numbers, words
 
 MAKING = ("spawn", "wax", "wood")  # categories of Costs that make a log
 
@@ -75,7 +73,7 @@ def defaults(settings: dict) -> list[Input]:
         Input("commission", "Commission", 0.0, 0.0, 0.0, "share", "none assumed"),
         Input(
             "unsold",
-            "Marketable but not sold",
+            "Brought to market, not sold",
             unsold.typical,
             unsold.low,
             unsold.high,
@@ -121,6 +119,9 @@ def defaults(settings: dict) -> list[Input]:
             "upkeep_cash", "Cash for upkeep a log and year", 0.0, 0.0, 0.0, "money", "not known: counted as 0"
         ),
         Input("wage", "Wage for an hour", *both(wage), "money", "Settings"),
+        Input(
+            "fees_per_kg", "Market fees", 0.0, 0.0, 0.0, "money per weight", "none on Sales: counted as 0"
+        ),
         Input("tools", "Yearly charge for what lasts", 0.0, 0.0, 0.0, "money", "none on Costs: counted as 0"),
     ]
 
@@ -173,12 +174,12 @@ def table(found: dict[str, Input]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(results.COLUMNS["budget_inputs"]))
 
 
-def own(found: dict, sold: pd.DataFrame, costs: pd.DataFrame, settings: dict, as_of: int) -> dict:
+def own(found: dict, sold: pd.DataFrame, settings: dict) -> dict:
     """The grower's own figures for a plan, as `inputs` takes them; what no record knows is left out.
 
     found: the result tables breakeven, life_years, expected, hours, each_log, the dictionary upkeep of
-    calc.bad_year, and tools, the yearly charges of what is in use. sold: the sales ledger. A life yield
-    weighs the start and the record as the expected yield does.
+    calc.bad_year, tools (yearly charges of what is in use), making (spawn, wax and wood in inoculated logs) and
+    usual_kg (what the recorded seasons give in a usual year). sold: the sales ledger.
     """
     mine: dict = {"tools": found["tools"]} if found["tools"] > 0 else {}
     fresh = found["breakeven"][found["breakeven"]["product"] == "fresh"]
@@ -188,31 +189,33 @@ def own(found: dict, sold: pd.DataFrame, costs: pd.DataFrame, settings: dict, as
         mine["price_per_kg"] = (float(row["price_per_kg"]), float(priced.min()), float(priced.max()))
         mine["commission"] = (float(row["commission"]),) * 3
         mine["unsold"] = float(row["unsold"])
+        mine["fees_per_kg"] = float(row["own_per_kg"])
     for name, key in (("upkeep_minutes", "minutes"), ("upkeep_cash", "cash")):
         mine[name] = found["upkeep"][key]
     logs = float(found["each_log"]["count"][found["each_log"]["inoculated"].notna()].sum())
-    made = np.isin(words(costs, "category"), MAKING) & (day_column(costs, "date") <= as_of)
-    if logs > 0 and made.any():
-        mine["setup_cash"] = float(numbers(costs, "amount", 0.0)[made].sum()) / logs
+    if logs > 0 and found["making"] > 0:
+        mine["setup_cash"] = found["making"] / logs
     steps = found["hours"][found["hours"]["used"] == "yes"]
     if len(steps) and (steps["basis"] != "Settings").any():
         minutes = float(steps["minutes_per_log"].sum())
         off = typical("budget_spread")
         basis = "own record and Settings" if (steps["basis"] == "Settings").any() else "own record"
         mine["setup_minutes"] = (minutes, minutes * (1 - off), minutes * (1 + off), basis)
-    mine["life_kg"] = _own_life(found["life_years"], found["expected"], settings)
+    mine["life_kg"] = _own_life(found["life_years"], found["expected"], settings, found["usual_kg"])
     return mine
 
 
-def _own_life(life_years: pd.DataFrame, expected: pd.DataFrame, settings: dict):
-    """Life yield of a log: the start and the own pace, by the weight of the own record; None without one."""
+def _own_life(life_years: pd.DataFrame, expected: pd.DataFrame, settings: dict, usual_kg: float):
+    """Life yield of a log as the recorded seasons give it in a usual year; None without a record.
+
+    usual_kg weighs the start and the record as the expected yield does, with the weather taken out.
+    """
     yard = expected[expected["by"] == "yard"]
     due = float((life_years["log_seasons"] * life_years["planned_share"]).sum())
     weight = float(yard["own_weight"].iloc[0]) if len(yard) else math.nan
     if due <= 0 or math.isnan(weight):
         return None
     start = next(entry for entry in defaults(settings) if entry.name == "life_kg")
-    pace = float(life_years["kg"].sum()) / due
-    value = (1.0 - weight) * start.value + weight * pace
+    value = usual_kg / due
     low, high = (value * end / start.value for end in (start.low, start.high))
     return value, low, high, f"own record by {weight:.0%}, else {start.basis}"

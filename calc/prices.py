@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from calc import results
+from calc.consignment import losses
 from calc.economics import breakeven_price, breakeven_weight
 from calc.ledger import CONSIGNMENT, OUTRIGHT
 from calc.yard import TINY
@@ -22,6 +23,7 @@ NO_COST = "no cost is written down, or nothing marketable yet"
 NO_SALE, ALL = "(no sale yet)", "all markets"
 GO, GO_ON, STOP = "go", "go on for now", "stop"
 COVERS_ALL = "the price covers all costs"
+COVERS_WRITTEN = "the price covers all that is written down; no hours are"
 COVERS_VARIABLE = (
     "go on with the logs there are: the price covers variable cost; it does not pay for new logs"
 )
@@ -80,7 +82,7 @@ def words(price: float, floors: dict, variable: float, variable_cash: float = np
         return NO_COST
     short = [view for view, floor in known.items() if price < floor - TINY]
     if not short:
-        return COVERS_ALL
+        return COVERS_WRITTEN if known.get("labour", np.nan) == known.get("cash") else COVERS_ALL
     names = ", ".join(short[:-1]) + " and " + short[-1] if len(short) > 1 else short[0]
     said = f"below cost so far in the {names} view{'s' if len(short) > 1 else ''}; "
     if np.isnan(variable):
@@ -90,7 +92,7 @@ def words(price: float, floors: dict, variable: float, variable_cash: float = np
     return said + (COVERS_CASH if price >= variable_cash - TINY else COVERS_NOTHING)
 
 
-def terms_of(lines: pd.DataFrame, fees: float) -> Terms:
+def terms_of(lines: pd.DataFrame, fees: float, missing_kg: float = 0.0) -> Terms:
     """Terms seen in the sales lines of one market and product (calc.ledger); fees: money that falls on it.
 
     Unsold: what came back or spoiled there, of all that was settled (sold, come back, spoiled), over which
@@ -106,7 +108,7 @@ def terms_of(lines: pd.DataFrame, fees: float) -> Terms:
     else:
         commission = float(lines["commission"].where(paying, 0.0).mean()) if len(lines) else 0.0
     lost = (lines["kind"] == "returned") | ((lines["kind"] == "spoiled") & (lines["terms"] != OUTRIGHT))
-    back = float(lines.loc[lost, "amount"].sum())
+    back = float(lines.loc[lost, "amount"].sum()) + missing_kg
     settled = back + max(sold, 0.0)
     unsold = back / settled if settled > TINY else 0.0
     own = fees / settled if settled > TINY else 0.0
@@ -131,9 +133,10 @@ def breakeven(sold: pd.DataFrame, whole: pd.Series | None, ratio: float) -> pd.D
     to_come = float(whole["to_come_kg"])
     bills = float(whole["cash_to_come"]) / to_come if to_come > TINY else np.nan
     variable = bills + float(whole["labour_to_come"]) / to_come if to_come > TINY else np.nan
-    rows = []
+    rows, missing = [], losses(sold[sold["terms"] == CONSIGNMENT])
     for market, product, lines, fees in _cells(sold):
-        terms = terms_of(lines, fees)
+        mine = missing[(missing["product"] == product) & missing["key"].isin(lines["key"])]
+        terms = terms_of(lines, fees, max(0.0, float((mine["unexplained_kg"] - mine["charged_kg"]).sum())))
         priced = lines[(lines["sold_kg"] != 0) & ~lines["unpriced"]]
         kilos = float(priced["sold_kg"].sum())
         price = float(priced["value"].sum()) / kilos if kilos > TINY else np.nan

@@ -75,6 +75,16 @@ def cash(frames: dict, links: dict, yard: Yard) -> Charges:
                    ~named & ~shared & ~later, by_log + spread, np.zeros(len(yard)))
 
 
+def in_logs(frames: dict, links: dict, yard: Yard, categories) -> float:
+    """Money of these categories of Costs that inoculated logs carry, as cash() charges it."""
+    costs = frames.get("costs", pd.DataFrame())
+    kept = np.isin(words(costs, "category"), categories)
+    if not kept.any():
+        return 0.0
+    some = costs.assign(amount=np.where(kept, numbers(costs, "amount", 0.0), 0.0))
+    return float(cash({**frames, "costs": some}, links, yard).by_log[yard.is_inoculated()].sum())
+
+
 def labour(frames: dict, book: Diary, yard: Yard, wage: float) -> Charges:
     """Minutes charged to logs, as money at each helper's wage and as hours.
 

@@ -115,6 +115,8 @@ def _sums_of(by, names, each, lost, ahead):
                 name: total(each[name])
                 for name in ("marketable_kg", "running", "cash", "labour", "ownership")
             },
+            # of it on logs that wait for their spawn: what they will give is not in what is still to come
+            **{f"waiting_{name}": total(each[name].where(~working, 0.0)) for name in ("running", "cash", "labour", "ownership")},
         }
     )
     if any(abs(value) > TINY for value in lost.values()):
@@ -144,13 +146,18 @@ def _per(table):
     }
     more = {"cash": table["cash_to_come"], "labour": table["cash_to_come"] + table["labour_to_come"]}
     more["capital"] = more["labour"] + table["ownership_to_come"]
+    waiting = {
+        "cash": table["waiting_cash"],
+        "labour": table["waiting_cash"] + table["waiting_labour"],
+        "capital": table["waiting_running"] + table["waiting_labour"] + table["waiting_ownership"],
+    }
     out = {"total_labour": sums["labour"], "total_capital": sums["capital"]}
     for view, money in sums.items():
         money = money.where(money.abs() > TINY)  # nothing written down is not known, and not free
         out |= {
             f"{view}_per_log": money / logs,
             f"{view}_per_kg": money / weight,
-            f"{view}_life_per_kg": (money + more[view]) / life,
+            f"{view}_life_per_kg": (money - waiting[view] + more[view]) / life,
         }
     return table.assign(**out)
 

@@ -31,6 +31,7 @@ class Parts:
     picked: np.ndarray
     culled: np.ndarray
     lost: list  # (what, kg, lines, why) that no known log carries
+    looked: np.ndarray | None = None  # days whose lines show that a year was followed: picked, culled, soaked or pins seen
 
     def by_log(self, what: np.ndarray, logs: int) -> np.ndarray:
         """Sum over the parts of each log row."""
@@ -54,7 +55,8 @@ def parts(book: Diary, yard: Yard, looks_back_days: int = CULL_LOOKS_BACK_DAYS) 
     kilos = weight[line] * np.concatenate((share, np.ones(len(alone))))
     is_pick = picked[line]
     picked_kg, culled_kg = np.where(is_pick, kilos, 0.0), np.where(is_pick, 0.0, kilos)
-    found = Parts(line, log, book.day[line], picked_kg, culled_kg, [])
+    looked = book.day[book.lines("picked", "culled", "soaked", "pins seen")]
+    found = Parts(line, log, book.day[line], picked_kg, culled_kg, [], looked)
     if len(alone):
         found.lost.append(("picked", float(weight[alone].sum()), len(alone), UNKNOWN))
     loose = np.flatnonzero(culled & ~named)

@@ -201,4 +201,4 @@ def test_the_summary_rests_on_the_flow_shown():
 def test_an_empty_yard():
     out = roll_up({}, {}, yards.SETTINGS, dt.date(2025, 1, 1))
     assert out.yard_flow["net"].tolist() == [0] and out.yard_flow["words"].tolist() == ["recorded so far"]
-    assert of(out, flows.YARD, "cash")["words"] == "not back yet, nor expected; no rate: no money moves"
+    assert of(out, flows.YARD, "cash")["words"] == "no money is written down; no rate: no money moves"

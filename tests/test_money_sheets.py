@@ -146,7 +146,7 @@ def test_present_value_and_rate_follow_from_the_years_shown(book):
         money = [year[name] for year in years]
         assert line["Present value (USD)"] == pytest.approx(numpy_financial.npv(line["Real rate"], money), abs=CENT)
         assert line["Rate of return"] == pytest.approx(numpy_financial.irr(money), abs=1e-6)
-    marked = [line["Year"] for line in years if line["First profit, cash (USD)"] is not None]
+    marked = [line["Year"] for line in years if line["At first profit, cash (USD)"] is not None]
     first = next(line["Year"] for line in years if line["Net, cash (USD)"] - line["Still held (USD)"] > 0)
     assert marked == [first] == [2027]
 
@@ -324,8 +324,8 @@ def test_figures_typed_for_the_plan_come_before_record_and_print(tmp_path):
         assert shown[title]["Value"] == pytest.approx(value) and shown[title]["Where it comes from"] == "Yours", title
     assert shown["Price before commission"]["Unit"] == "USD per lb" and len(table(sheet, "Year by year")) == 4
     told = [p.sentence() for p in outcome.problems if p.sheet == "Settings"]
-    assert len(told) == 1 and "Marketable but not sold" in told[0] and "It was left out as if blank" in told[0]
-    assert shown["Marketable but not sold"]["Value"] == 0.1  # the starting guess
+    assert len(told) == 1 and "Brought to market, not sold" in told[0] and "It was left out as if blank" in told[0]
+    assert shown["Brought to market, not sold"]["Value"] == 0.1  # the starting guess
 
 
 def test_the_charts_follow_a_new_currency(demo, tmp_path):
@@ -359,5 +359,5 @@ def test_a_new_workbook_shows_where_the_money_will_stand(tmp_path):
     refresh_file(path, progress=False, stamp=STAMP)
     book = openpyxl.load_workbook(path, data_only=True)
     figures = table(book["Budget"], "The figures of the plan")
-    assert len(figures) == 13 and all(line["Where it comes from"] not in ("Own record", "Yours") for line in figures)
+    assert len(figures) == 14 and all(line["Where it comes from"] not in ("Own record", "Yours") for line in figures)
     assert budget.NET_TITLE in "".join(str(chart.title.tx.rich.p[0].r[0].t) for chart in book["Budget"]._charts)

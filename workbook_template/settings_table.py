@@ -77,7 +77,7 @@ def _by_unit(stem: str) -> dict:
 
 
 # The figures of a plan that a record of one's own gives before print does.
-OWN_RECORD = dict.fromkeys(("price_per_kg", "commission", "unsold"), "your own sales, else ") | dict.fromkeys(
+OWN_RECORD = dict.fromkeys(("price_per_kg", "commission", "unsold", "fees_per_kg"), "your own sales, else ") | dict.fromkeys(
     ("life_kg", "setup_minutes", "upkeep_minutes"), "your own Events, else ") | dict.fromkeys(
     ("setup_cash", "upkeep_cash", "tools"), "your own Costs, else ")
 
@@ -119,7 +119,7 @@ SETTINGS = (
     Setting("setup_minutes", "Fell, cut, carry, wax, stack", "Handling and time", unit="min a log", figure="other_setup_min_per_log",
             looks="one", low=0, high=600),
     Setting("per_soak", "Yield of a soaked log", "Yield and season", quantity="weight", figure="weight_per_soaked_log_lb", looks="two",
-            low=0, high=10, help="All soaked logs counted, also those that fail. Start low; your own record replaces it."),
+            low=0, high=10, help="All soaked logs counted, also those that fail. Start low; type your own once you know it."),
     Setting("rota_weeks", "Weeks in the soaking rota", "Yield and season", unit="weeks", figure="rota_weeks", looks="whole", low=1, high=60),
     Setting("life_seasons", "Seasons a log bears", "Yield and season", unit="seasons", figure="log_life_seasons", looks="whole",
             low=1, high=20),
@@ -129,7 +129,8 @@ SETTINGS = (
     _plan("years", "Years ahead", 1, 10, unit="years", looks="whole"),
     _plan("price_per_kg", "Price before commission", 0, 10000, quantity="money per weight", looks="money"),
     _plan("commission", "Commission", 0, 0.95, unit="%", looks="percent"),
-    _plan("unsold", "Marketable but not sold", 0, 0.95, unit="%", looks="percent"),
+    _plan("unsold", "Brought to market, not sold", 0, 0.95, "Came back or spoiled there.", unit="%", looks="percent"),
+    _plan("fees_per_kg", "Market fees", 0, 1000, "Stall and shelf fees for a weight brought there.", quantity="money per weight", looks="money"),
     _plan("life_kg", "Marketable weight of a log in its life", 0, 50, quantity="weight", looks="two"),
     _plan("life_seasons", "Seasons a log bears, in the plan", 1, 20, unit="seasons", looks="whole"),
     _plan("setup_cash", "Cash to make a log", 0, 1000, "Spawn, wax and wood of one log.", quantity="money", unit="a log", looks="money"),

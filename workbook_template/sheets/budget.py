@@ -23,7 +23,8 @@ TORNADO_COLS = (8, 9)
 def unit_words(view: View, name: str) -> str:
     """The unit of a figure of the plan."""
     money, weight = view.currency, view.weight
-    return {"logs": "logs a year", "years": "years", "price_per_kg": f"{money} per {weight}", "life_kg": f"{weight} a log", "life_seasons": "seasons",
+    return {"logs": "logs a year", "years": "years", "price_per_kg": f"{money} per {weight}",
+            "fees_per_kg": f"{money} per {weight}", "life_kg": f"{weight} a log", "life_seasons": "seasons",
             "setup_cash": f"{money} a log", "setup_minutes": "min a log", "upkeep_minutes": "min a log, year", "upkeep_cash": f"{money} a log, year",
             "wage": f"{money} an hour", "tools": f"{money} a year"}.get(name, "")
 

@@ -94,14 +94,18 @@ def whole_yard(results) -> pd.DataFrame:
     brings = flows.income_per_kg(results.breakeven)
     life = yard["marketable_kg"] + yard["to_come_kg"]
     more = yard["cash_to_come"], yard["labour_to_come"], yard["ownership_to_come"]
+    # Over the life, what stands on logs that wait for their spawn is left out: so is what they will give.
+    parts = ("running", "cash", "labour", "ownership")
+    now = {name: yard[name] for name in parts}
+    whole = {name: yard[name] - yard[f"waiting_{name}"] for name in parts}
     rows = []
-    for over, end, weight, (cash, labour, ownership) in (("so far", "_per_kg", yard["marketable_kg"], (0.0, 0.0, 0.0)),
-                                                         ("over the expected life", "_life_per_kg", life, more)):
+    for over, end, weight, so_far, (cash, labour, ownership) in (("so far", "_per_kg", yard["marketable_kg"], now, (0.0, 0.0, 0.0)),
+                                                                 ("over the expected life", "_life_per_kg", life, whole, more)):
         for name, words in VIEWS:
             total = yard[name + end]
-            lasting = yard["ownership"] + ownership if name == "capital" else yard["cash"] - yard["running"]
-            parts = (yard["running"] + cash, lasting, 0.0 if name == "cash" else yard["labour"] + labour)
-            rows.append((over, f"{words}, {over}", *(part / weight if total == total else total for part in parts), total, brings))
+            lasting = so_far["ownership"] + ownership if name == "capital" else so_far["cash"] - so_far["running"]
+            shares = (so_far["running"] + cash, lasting, 0.0 if name == "cash" else so_far["labour"] + labour)
+            rows.append((over, f"{words}, {over}", *(share / weight if total == total else total for share in shares), total, brings))
     return pd.DataFrame(rows, columns=[name for name, _ in WHOLE])
 
 

@@ -26,7 +26,7 @@ def draw(sheet: ResultSheet, view: View, title: str, x_title: str, row: int, fra
         if frame is not None:
             first = flows.first_profit(frame["year"], frame[net] - frame.get("held", 0.0))
             spot = [float(value) if year == first else None for year, value in zip(frame["year"], frame[total], strict=True)]
-            sheet.table(row, mark, [(f"First profit, {words} ({view.currency})", "money")], [spot])
+            sheet.table(row, mark, [(f"At first profit, {words} ({view.currency})", "money")], [spot])
         year = f"{'' if x_title == 'year' else 'year '}{first:.0f}" if frame is not None else "after a refresh"
         said.append(f"{words}: {NEVER}" if frame is not None and np.isnan(first) else f"first profit, {words}: {year}")
         curves.append(ChartSeries(words, (*rows, 0), (*rows, shown.index(total)), fill))

@@ -38,8 +38,8 @@ def what_pays(view: View) -> ResultSheet:
                     "Not tax or legal advice.", "about")
     end = _markets(sheet, view, top)
     end = _years(sheet, view, end + 1)
-    end = block(sheet, view, end + 1, "What it is worth", "Present value and rate of return are those of the yearly net in "
-                "this year's money. No rate, or several, is said and not guessed. Of one more log, years count from its making.",
+    end = block(sheet, view, end + 1, "What it is worth", "Present value, as of the first year shown, and rate of return are those of the yearly net "
+                "in this year's money. No rate, or several, is said and not guessed. Of one more log, years count from its making.",
                 "flow_summary", view.results.flow_summary, WORTH)
     block(sheet, view, end + 1, "One more log", "Made in year 0 by the figures of the sheet Budget. Tools are there already and cost nothing more.",
           "one_log", view.results.one_log, LOG)
