@@ -14,7 +14,7 @@ import pandas as pd
 from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
-from calc.intake_counts import counts, doubtful_names
+from calc.intake_counts import counts, doubtful_names, like_names, price_questions
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
@@ -348,6 +348,9 @@ class _Reading:
         log_titles = {column: info.title for column, info in logs_sheet.keys.items()}
         log_questions(logs, say, names["logs"], log_titles)
         doubtful_names(logs, say, names["logs"], log_titles.get("log", "Log"))
+        like_names(logs, say, names["logs"], log_titles.get("log", "Log"))
+        if "prices" in self.sheets:
+            price_questions(self.frames["prices"], say, self.sheets["prices"].raw.sheet)
         sense = Sense(self.frames, item, log, left, context, say, names, titles)
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))

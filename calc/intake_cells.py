@@ -16,7 +16,7 @@ import pandas as pd
 from calc import dates
 from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of, row_words
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
-from calc.quantities import Read, other_currency, read_quantity
+from calc.quantities import Read, other_currency, read_quantity, span_in
 from calc.raw import RawColumn, RawTable, blank_mask
 from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
 
@@ -179,7 +179,8 @@ def _odd_number(sheet: Sheet, column: str, index: int, odd, quantity: str | None
         sheet.lost(index, column, f"{quote(odd.value)} is in another currency", f"{need} in {context.currency}",
                    f"Type the amount in {context.currency}", "other_currency")
     elif odd.kind == "text":
-        found = read_quantity(odd.value, quantity, context.profile, context.comma_decimal)
+        found = span_in(odd.value, sheet.unit(column), context.comma_decimal) if quantity is None else None
+        found = found or read_quantity(odd.value, quantity, context.profile, context.comma_decimal)
         if isinstance(found, Read):
             if found.note:
                 words = _read_as(context, odd.value, found, quantity)

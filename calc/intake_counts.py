@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
@@ -10,7 +12,7 @@ from calc.intake_links import EXITS
 from calc.intake_sense import Sense
 from calc.intake_words import Collector
 from calc.problems import QUESTION, quote
-from calc.selection import ALL_WORDS
+from calc.selection import ALL_WORDS, loose
 
 MOST_SAID = 100
 LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
@@ -82,6 +84,48 @@ def _twice(sense: Sense) -> None:
                   f"{line['event']} {sense.context.shown(line['amount'], 'weight')} of {line['log_text'] or 'the yard'} on "
                   f"{words(line['date'].date())} stands in a row above as well", "one line for each weighing",
                   "Clear one of them if it was typed twice; both count until then", "line_twice")
+
+
+def like_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> None:
+    """Names that differ by case, spaces, dashes or leading zeros only; and one log named like a range of many."""
+    first: dict[str, str] = {}
+    for row, name, count in zip(logs["row"], logs["log"], logs["count"], strict=True):
+        other = first.setdefault(loose(str(name)), str(name))
+        if other.casefold() != str(name).casefold():
+            say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {quote(other)}", "a name of its own",
+                    "Give one of them another name; lines must spell theirs exactly until then", "like_name")
+        many = logs_in_range(str(name))
+        if many > 1 and count == 1:
+            say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {many} logs, and Count says 1", "the number of logs",
+                    f"Type {many} in Count, or a name without a range", "range_name")
+
+
+def logs_in_range(name: str) -> int:
+    """How many logs a name such as A1-A20 would stand for; 0 for any other name.
+
+    >>> logs_in_range("A1-A20"), logs_in_range("N-07"), logs_in_range("2025-3")
+    (20, 0, 0)
+    """
+    match = re.fullmatch(r"([A-Za-z]+ ?)(\d{1,6})\s*(?:-|–|to|\.\.)\s*([A-Za-z]+ ?)(\d{1,6})", name.strip())
+    if not match or match[1].casefold() != match[3].casefold() or int(match[4]) <= int(match[2]):
+        return 0
+    return int(match[4]) - int(match[2]) + 1
+
+
+def price_questions(prices: pd.DataFrame, say: Collector, sheet: str) -> None:
+    """Prices on Lists that cannot be used as they stand: without a date or an amount, or two of one day."""
+    if not len(prices):
+        return
+    for row, market, since, each in zip(prices["row"], prices["price_market"], prices["price_from"], prices["price_each"], strict=True):
+        if pd.isna(since) != pd.isna(each):
+            say.add(sheet, int(row), "From date" if pd.isna(since) else "Price each", QUESTION,
+                    f"the price at {market} has no {'day from which it holds' if pd.isna(since) else 'amount'}", "both", "Type it; no sale takes "
+                    "this price until then", "half_price")
+    whole = prices.dropna(subset=["price_from", "price_each"])
+    twice = whole[whole.duplicated(["price_market", "price_product", "price_from"])]
+    for row, market in zip(twice["row"], twice["price_market"], strict=True):
+        say.add(sheet, int(row), "Price each", QUESTION, f"another price at {market} holds from the same day", "one price a day",
+                "Clear one of them; the upper one is used until then", "two_prices")
 
 
 def doubtful_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> None:

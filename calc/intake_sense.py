@@ -305,7 +305,7 @@ def _over_harvest(sales, events, context, say, sheet, titles) -> None:
     sign = np.where(kind == "delivered", 1.0, np.where(kind == "returned", -1.0, 0.0))
     sign = np.where(through, sign, np.where(kind == "sold", 1.0, 0.0)) * fresh
     picks = (events["event"].str.lower() == "picked").to_numpy(dtype=bool)
-    if not picks.any() or not sign.any():
+    if not sign.any():
         return
     picked = events[picks].sort_values("date", kind="stable")
     came = np.concatenate(([0.0], np.cumsum(picked["amount"].fillna(0.0).to_numpy(dtype=float))))
@@ -314,7 +314,9 @@ def _over_harvest(sales, events, context, say, sheet, titles) -> None:
     upto = came[np.searchsorted(picked["date"].to_numpy(), sales["date"].to_numpy()[order], side="right")]
     over = np.flatnonzero((out > upto + 1e-9) & (sign[order] > 0))
     if len(over):
-        place, at = int(order[over[0]]), int(over[0])
+        beyond = np.minimum(out - upto, sales["amount"].to_numpy(dtype=float)[order])[over]
+        at = int(over[np.argmax(beyond)])  # the row that brings most of what is too much
+        place = int(order[at])
         say.add(
             sheet,
             int(sales["row"].iat[place]),

@@ -27,6 +27,8 @@ PINT_BASE = {"length": "meter", "volume": "meter**3", "mass": "kilogram", "densi
 PAIRS = {"ft": "in", "lb": "oz", "m": "cm", "kg": "g", "h": "min"}  # a bare second number takes this unit
 # Words that may stand after a count and say nothing about its size.
 PLAIN_WORDS = frozenset("log logs pc pcs pieces hole holes each years year yrs yr months weeks week".split())
+SPAN_DAYS = {"day": 1.0, "week": 7.0, "month": 30.4375, "year": 365.25}
+SPAN = re.compile(r"^([\d.,]+)\s*(?:(days?)|(weeks?|wks?)|(months?|mos?)|(years?|yrs?))\.?$")
 ZERO_WORDS = frozenset(("none", "nil", "zero", "nothing", "-", "--", "---"))
 
 ABOUT = re.compile(r"^(?:~|≈|≅|±|\+/-|c(?:irc)?a\.?(?=[\s\d])|c\.|about|abt\.?|approx(?:imately|\.)?|around"
@@ -365,6 +367,23 @@ def _money(plain: str, context: _Context, profile: str) -> Read | Ask:
     if isinstance(found, Ask):
         return found
     return Read(found.value_si / (per or factor), found.approximate, found.note)
+
+
+def span_in(text: str, unit: str | None, comma_decimal: bool | None = None) -> Read | None:
+    """A span of time typed in another unit than the column's, in the column's; None for any other text.
+
+    >>> span_in("18 months", "years").value_si, span_in("2 years", "years"), span_in("4 ft", "years")
+    (1.5, None, None)
+    """
+    match = SPAN.match(normal(text))
+    wanted = (unit or "").rstrip("s")
+    if not match or wanted not in SPAN_DAYS:
+        return None
+    typed = next(name for name, word in zip(SPAN_DAYS, match.groups()[1:], strict=True) if word)
+    value = plain_number(match[1], comma_decimal)
+    if typed == wanted or isinstance(value, Ask):
+        return None
+    return Read(round(value * SPAN_DAYS[typed] / SPAN_DAYS[wanted], 2), note=f"read as {wanted}s")
 
 
 def currencies(text: str) -> set[str]:

@@ -271,7 +271,7 @@ class LogIndex:
 
     def _nearest(self, text: str) -> tuple[str, ...]:
         """Up to three names closest in spelling, of about the same length and with the same beginning."""
-        if len(text) > 60:
+        if len(text) > 60 or re.search(r"\d\s*(?:-|–|to|:)\s*\w", text):  # no log is near to a range
             return ()
         plain = loose(text)
         known = {}

@@ -177,8 +177,13 @@ def _table_column(book: Book, table: Table, column: Column, first: int, left: in
     """A column of the table object. Its formula lets Excel fill the cell when a row is typed under the table."""
     about = {"header": column.header(book.profile), "header_format": book.looks[_header_look(column)]}
     if column.formula and not left_out(book, column):
-        about["formula"] = schema.formula_text(column.formula, _row_cells(table, first, left), book.profile)
+        about["formula"] = schema.formula_text(guarded(column), _row_cells(table, first, left), book.profile)
     return about
+
+
+def guarded(column: Column) -> str:
+    """The column's formula, blank where a cell it reads holds an error value; Check says that one stands there."""
+    return f'IFERROR({column.formula},"{"mend the error value" if column.key.endswith("check") else ""}")'
 
 
 def left_out(book: Book, column: Column) -> bool:
@@ -201,7 +206,7 @@ def _fill(book: Book, sheet, table: Table, first: int, left: int, rows: int) -> 
             if column.kind == ROWKEY:
                 sheet.write_string(first + r, left + i, row.get(column.key) or f"{prefix}{r + 1:05d}", book.looks["rowkey"])
             elif column.formula and not left_out(book, column):
-                book.write_formula(sheet, first + r, left + i, column.formula, cells, column.twin(row, book.env), f"computed_{column.looks}")
+                book.write_formula(sheet, first + r, left + i, guarded(column), cells, column.twin(row, book.env), f"computed_{column.looks}")
             elif column.formula:
                 sheet.write_blank(first + r, left + i, None, book.looks["computed_text"])
             else:

@@ -49,6 +49,8 @@ def _new_path(text: str, suffix: str = ".xlsx") -> Path:
 
 def _existing(text: str) -> Path:
     path = Path(text)
+    if path.is_dir():
+        raise Mistake(f"{path} is a folder. Type the name of the workbook in it.")
     if not path.is_file():
         raise Mistake(f"There is no file {path}. Check the spelling, or start one: boltbook new {path.with_suffix('.xlsx').name}")
     return path
@@ -71,13 +73,15 @@ def _day(context, parameter, text: str | None) -> dt.date | None:
 @click.option("--macro", is_flag=True, help="For Excel: an .xlsm with a Refresh button on Start and the worksheet functions.")
 def new(path: str, units: str, rows: int, macro: bool) -> None:
     """Make a new workbook at PATH."""
+    from xlsxwriter.exceptions import XlsxFileError
+
     from workbook_template.build import build
     from workbook_template.yard import Yard
     target = _new_path(path, ".xlsm" if macro else ".xlsx")
     try:
         build(target, Yard(units), rows=rows, macro=macro)
-    except OSError as error:
-        raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
+    except (OSError, XlsxFileError) as error:
+        raise Mistake(f"{target} cannot be written: {getattr(error, 'strerror', None) or error}.", BLOCKED) from None
     click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
 
 
@@ -99,6 +103,8 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
         raise Mistake("Type the name of the workbook: boltbook refresh mylogs.xlsx. For the one open in Excel: boltbook refresh --live")
     else:
         from workbook_template.refresh import refresh_file
+        if out and Path(out).suffix.lower() != Path(path).suffix.lower():
+            raise Mistake(f"{out} cannot be written: name it with the ending {Path(path).suffix}.")
         outcome = _guarded(lambda: refresh_file(_existing(path), Path(out) if out else None, today, force=force, progress=not quiet))
     if quiet:
         return

@@ -104,7 +104,18 @@ def chart_parts(result: ResultSheet) -> list[bytes]:
         sheet.insert_chart(*chart.at, make_chart(workbook, result.name, chart))
     workbook.close()
     with zipfile.ZipFile(data) as archive:
-        return [archive.read(f"xl/charts/chart{i + 1}.xml") for i in range(len(result.charts))]
+        return [explicit(archive.read(f"xl/charts/chart{i + 1}.xml")) for i in range(len(result.charts))]
+
+
+def explicit(xml: bytes) -> bytes:
+    """A chart part in which the choices that programs fill in differently are said: labels, straight lines, gaps for blanks."""
+    xml = xml.replace(b'<c:showSerName val="1"/>', b'<c:showLegendKey val="0"/><c:showVal val="0"/><c:showCatName val="0"/>'
+                      b'<c:showSerName val="1"/><c:showPercent val="0"/><c:showBubbleSize val="0"/>')
+    if b"<c:lineChart>" in xml:
+        head, begin, lines = xml.partition(b"<c:lineChart>")
+        lines, end, tail = lines.partition(b"</c:lineChart>")
+        xml = head + begin + lines.replace(b"</c:val></c:ser>", b'</c:val><c:smooth val="0"/></c:ser>') + end + tail
+    return xml.replace(b'<c:plotVisOnly val="1"/>', b'<c:plotVisOnly val="1"/><c:dispBlanksAs val="gap"/>')
 
 
 def _write_plain(sheet, looks: Looks, row: int, col: int, value) -> None:

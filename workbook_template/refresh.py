@@ -6,7 +6,7 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calc.problems import QUESTION, Problem, in_order, rows_left_out
+from calc.problems import QUESTION, Problem, in_order, quote, rows_left_out
 from workbook_template import schema
 from workbook_template.ports import Port
 
@@ -100,8 +100,18 @@ def read_inputs(port: Port, today: dt.date | None) -> Inputs:
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
     env = environment(profile, as_of, settings, found.frames)
     plan, asked = read_plan(planned, env)
-    problems += [*asked, *empty_lists(found), *found.problems]
+    problems += [*asked, *unknown_form(settings, found), *empty_lists(found), *found.problems]
     return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env))
+
+
+def unknown_form(settings: dict, intake) -> list[Problem]:
+    """A question where the spawn form on Settings is none of Lists: rows without a form of their own get no holes then."""
+    forms = intake.frames.get("forms")
+    known = {str(form).casefold() for form in forms["form"].dropna()} if forms is not None and len(forms) else set()
+    if not known or str(settings["spawn_form"]).casefold() in known:
+        return []
+    return [Problem("Settings", None, "Spawn form", QUESTION, f"{quote(settings['spawn_form'])} is not on Lists", "a spawn form of Lists",
+                    "Pick one there; rows without a form of their own have no holes and no spawn until then", "setting")]
 
 
 def empty_lists(intake) -> list[Problem]:
@@ -117,6 +127,13 @@ def balance_questions(results) -> list[Problem]:
     """A question for each fault that only the balances show."""
     return [Problem("Sales", None, None, QUESTION, fault.rstrip("."), "", "Look for a missing, doubled or mistyped line", "balance")
             for balance in results.balances for fault in balance.faults]
+
+
+def all_problems(inputs: Inputs, results) -> list[Problem]:
+    """The problems of the rows, and those that only the results show."""
+    from calc import rollup_cost
+    sheets = dict.fromkeys(problem.sheet for problem in inputs.problems)
+    return in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results), sheets)
 
 
 def work_out(inputs: Inputs):
@@ -145,7 +162,7 @@ def check_file(path: Path, today: dt.date | None = None) -> Outcome:
     port = ClosedFile(path, force=True)
     inputs = read_inputs(port, today)
     port.require(schema.result_sheets(inputs.profile))
-    return Outcome(path.name, inputs.problems, inputs.counts)
+    return Outcome(path.name, all_problems(inputs, work_out(inputs)), inputs.counts)
 
 
 def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, step=lambda words: None) -> Outcome:
@@ -154,15 +171,13 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     today: the day the results are worked out for. stamp: the words that say when it was refreshed (the clock's if
     left out). step: told what is being done.
     """
-    from calc import rollup_cost
     from workbook_template.sheets.layout import lay_out
 
     step("Reading")
     inputs = read_inputs(port, today)
     step("Working out")
     results = work_out(inputs)
-    sheets_named = dict.fromkeys(problem.sheet for problem in inputs.problems)
-    inputs.problems = in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results), sheets_named)
+    inputs.problems = all_problems(inputs, results)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
     view = view_of(inputs, results, port.name, stamp)
     sheets = lay_out(view)

@@ -18,6 +18,13 @@ def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Pr
     A setting that is blank takes its starting value; one that cannot be read takes it too and is asked about.
     """
     found, problems = {}, []
+    gone = [setting for setting in SETTINGS if f"typed_{setting.key}" not in named]
+    if len(gone) == len(SETTINGS):
+        problems.append(Problem("Settings", None, None, QUESTION, "the sheet Settings, or its column Value, is gone", "",
+                                "The starting values were used; copy it back from the last backup", "settings_gone"))
+    else:
+        problems += [Problem("Settings", None, setting.title, QUESTION, "this row is gone", "",
+                             "The starting value was used; copy the row back from the last backup", "settings_gone") for setting in gone]
     for setting in SETTINGS:
         start = setting.start(profile)
         value = named.get(f"typed_{setting.key}")

@@ -43,11 +43,12 @@ def check_of(copy: Path, name: str, today: dt.date | None) -> dict:
     """What `boltbook check` would list."""
     from calc.problems import REFUSED
     from workbook_template.ports.office_copy import OfficeCopy
-    from workbook_template.refresh import read_inputs
+    from workbook_template.refresh import all_problems, read_inputs, work_out
     inputs = read_inputs(OfficeCopy(copy, name), today)
-    refused = sum(problem.level == REFUSED for problem in inputs.problems)
-    return {"problems": [problem.sentence() for problem in inputs.problems],
-            "closing": f"{len(inputs.problems)} to look at in {name}, {refused} of them leave a row out. Nothing was written."}
+    problems = all_problems(inputs, work_out(inputs))
+    refused = sum(problem.level == REFUSED for problem in problems)
+    return {"problems": [problem.sentence() for problem in problems],
+            "closing": f"{len(problems)} to look at in {name}, {refused} of them leave a row out. Nothing was written."}
 
 
 @click.command(hidden=True)

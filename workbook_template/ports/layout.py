@@ -13,6 +13,7 @@ from typing import NamedTuple
 from workbook_template.ports.parts import column_letters
 
 HEADER_ROWS = 20
+OWN_SHEETS = ("Logs", "Events", "Costs", "Sales", "Settings", "Lists", "Plan")  # never offered as another one under a new name
 
 
 class ColumnSpec(NamedTuple):
@@ -45,8 +46,8 @@ class LayoutProblem(Exception):
     """Sheets or columns that were not found. `sentences`: one for each, with how to put it back."""
 
     def __init__(self, sentences: list[str]):
-        super().__init__("\n".join(sentences))
-        self.sentences = sentences
+        self.sentences = list(dict.fromkeys(sentences))
+        super().__init__("\n".join(self.sentences))
 
 
 @dataclass
@@ -107,7 +108,7 @@ def find_table(spec: TableSpec, sheet: str, rows: dict[int, dict[int, str]], sha
         elif found:
             layout.columns[column.key] = found[0]
         elif column.required:
-            problems.append(_missing(sheet, column, header, header_row, set(wanted), _expected(spec, column, places, header)))
+            problems.append(_missing(sheet, column, header, header_row, set(wanted), _expected(spec, column, places, header), shared))
     if problems:
         raise LayoutProblem(problems)
     _place_others(spec, header, layout, shared)
@@ -157,11 +158,11 @@ def _expected(spec, column: ColumnSpec, places, header) -> int | None:
     at = spec.columns.index(column)
     near = [(other, places[spec.columns[at + other].key]) for other in (-1, 1) if 0 <= at + other < len(spec.columns)]
     spots = [found[0] - other for other, found in near if len(found) == 1]
-    return next((spot for spot in spots if spot in header), None)
+    return next((spot for spot in spots if spot in header), spots[0] if len(set(spots)) == 1 and len(spots) == 2 else None)
 
 
-def _missing(sheet, column: ColumnSpec, header, header_row, wanted, expected: int | None) -> str:
-    free = {plain_title(text): at for at, text in header.items() if plain_title(text) not in wanted}
+def _missing(sheet, column: ColumnSpec, header, header_row, wanted, expected: int | None, shared: bool) -> str:
+    free = {plain_title(text): at for at, text in header.items() if plain_title(text) not in wanted and (not shared or at == expected)}
     title = plain_title(column.title)
     near = difflib.get_close_matches(title, free, 1, 0.6) or [
         name for name in free if len(name) >= 3 and (name in title or title in name)
@@ -172,6 +173,9 @@ def _missing(sheet, column: ColumnSpec, header, header_row, wanted, expected: in
         return (f'Sheet {sheet}: the column "{column.title}" was not found. "{now}" in {cell} looks like it: '
                 f"type {column.title} there.")
     cell = f"{column_letters(max(header) + 1)}{header_row + 1}"
+    if expected is not None and expected not in header:
+        return (f'Sheet {sheet}: the column "{column.title}" was not found. {column_letters(expected)}{header_row + 1}, where it stood, is '
+                f"empty: type {column.title} there.")
     if expected is not None and plain_title(header[expected]) in free:
         stood = f"{column_letters(expected)}{header_row + 1}"
         return (f'Sheet {sheet}: the column "{column.title}" was not found. It stood where "{header[expected]}" stands in {stood}: if that '
@@ -199,7 +203,7 @@ def missing_sheet(spec: TableSpec, names: list[str], marked: str | None) -> str:
     if marked:
         return (f'There is no sheet "{spec.sheet}". The sheet "{marked}" is it under another name: '
                 f"rename it back to {spec.sheet}.")
-    near = difflib.get_close_matches(spec.sheet.casefold(), [name.casefold() for name in names], 1, 0.6)
+    near = difflib.get_close_matches(spec.sheet.casefold(), [name.casefold() for name in names if name not in OWN_SHEETS], 1, 0.6)
     if near:
         other = next(name for name in names if name.casefold() == near[0])
         return (f'There is no sheet "{spec.sheet}". The sheet "{other}" looks like it: '
