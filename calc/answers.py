@@ -88,7 +88,7 @@ def _pays(found: Results):
         cash, whole = (flows.yard_profit(flow, net) for net in ("net_cash", "net"))
         labour = "with labour: none of the years shown" if math.isnan(whole) else f"with labour: {whole:.0f}"
         yield Answer("yard_profit", "First year in profit of the yard, in cash", cash, "year",
-                     text=labour if not math.isnan(cash) else "none of the years shown", rows=len(flow),
+                     text=f"{labour}; {_back(found)}" if not math.isnan(cash) else "none of the years shown", rows=len(flow),
                      assumed="years to come by what is expected, no new logs")
     plan = found.budget_summary.set_index("view")
     year, full = (float(plan.loc[view, "first_profit_year"]) for view in ("cash", "full"))
@@ -123,6 +123,12 @@ def _uncharged(views: pd.DataFrame, lines: int):
         return None
     return Answer("not_charged", "Money and hours that no log carries", sum(parts.values()), "money", text="; ".join(parts),
                   rows=lines, assumed="in the cost of the yard, in no group")
+
+
+def _back(found: Results) -> str:
+    """When all cash put into the yard is back."""
+    year = float(found.flow_summary.set_index(["what", "view"]).loc[(flows.YARD, "cash"), "payback_year"])
+    return "not all put in comes back" if math.isnan(year) else f"all put in is back in {year:.0f}"
 
 
 def _next_to_buy(found: Results):

@@ -242,7 +242,7 @@ def read_dates(sheet: Sheet, info: ColumnInfo, column: str, done: bool = True) -
                 column,
                 f"{_held(odd)} {found.question}",
                 "a date",
-                type_one(found.offers) or "Type it as 2027-04-05",
+                type_one(found.offers) or "Type it as year-month-day, such as 2026-04-05",
                 found.code,
             )
             continue

@@ -383,7 +383,7 @@ def span_in(text: str, unit: str | None, comma_decimal: bool | None = None) -> R
     value = plain_number(match[1], comma_decimal)
     if typed == wanted or isinstance(value, Ask):
         return None
-    return Read(round(value * SPAN_DAYS[typed] / SPAN_DAYS[wanted], 2), note=f"read as {wanted}s")
+    return Read(round(value * SPAN_DAYS[typed] / SPAN_DAYS[wanted], 2), note=f"in {wanted}s")
 
 
 def currencies(text: str) -> set[str]:

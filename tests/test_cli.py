@@ -108,3 +108,26 @@ def test_help_imports_nothing_heavy():
     code = f"import sys, workbook_template.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOME)
     assert done.stdout.strip() == "[]", done.stdout + done.stderr
+
+
+def test_folders_and_wrong_endings_get_a_sentence(tmp_path):
+    assert "is a folder" in run("check", ".", cwd=tmp_path, code=2)
+    build(tmp_path / "a.xlsx", Yard("us"), rows=10)
+    assert "with the ending .xlsx" in run("refresh", "a.xlsx", "--out", "out.ods", cwd=tmp_path, code=2)
+    assert not (tmp_path / "out.ods").exists()
+    assert "--macro" in run("new", "b.xlsm", cwd=tmp_path, code=2)
+
+
+def test_a_workbook_that_cannot_be_written_gets_a_sentence(tmp_path, monkeypatch):
+    from click.testing import CliRunner
+    from xlsxwriter.exceptions import FileCreateError
+
+    from workbook_template import build as building
+    from workbook_template.cli import cli
+
+    def refuse(*given, **more):
+        raise FileCreateError("[Errno 13] Permission denied")
+
+    monkeypatch.setattr(building, "build", refuse)
+    done = CliRunner().invoke(cli, ["new", str(tmp_path / "z.xlsx")])
+    assert done.exit_code == 3 and "cannot be written: [Errno 13] Permission denied" in done.output

@@ -226,11 +226,11 @@ def test_dates_as_text(typed, day):
 @pytest.mark.parametrize("typed, words", [
     ("April 5", '"April 5" names no year. Needed: a date. Type 2026-04-05.'),
     ("Dec 24", '"Dec 24" names no year. Needed: a date. Type 2025-12-24.'),
-    ("lots", '"lots" is not a date. Needed: a date. Type it as 2027-04-05.'),
+    ("lots", '"lots" is not a date. Needed: a date. Type it as year-month-day, such as 2026-04-05.'),
     (None, "nothing was typed. Needed: a date. Type the day it happened."),
     (dt.datetime(2072, 5, 1), "1 May 2072 is beyond reason. Needed: a date. Type the right year."),
-    (12.0, "12 is a number, not a date. Needed: a date. Type it as 2027-04-05."),
-    (ERROR, "the error #REF! is not a date. Needed: a date. Type it as 2027-04-05."),
+    (12.0, "12 is a number, not a date. Needed: a date. Type it as year-month-day, such as 2026-04-05."),
+    (ERROR, "the error #REF! is not a date. Needed: a date. Type it as year-month-day, such as 2026-04-05."),
 ])
 def test_an_event_without_a_day_is_left_out(typed, words):
     found = one_event(date=typed)

@@ -405,3 +405,28 @@ def test_a_total_with_a_date_and_money_of_another_country():
         "it is counted until then.",
         'Costs row 10, Amount: "€30" is in another currency. Needed: an amount of money in USD. Type the amount in USD.']
     assert found.counts["costs"] == (4, 3)
+
+
+def test_spans_in_another_unit_and_names_and_prices_that_cannot_stand():
+    found = check(costs=[{"date": DAY, "item": "tank", "amount": 120.0, "life_years": "18 months"}])
+    assert found.frames["costs"]["life_years"].tolist() == [1.5]
+    assert said(found) == ['Costs row 6, Life: "18 months" was read as 1.5 (in years).']
+    found = check(logs=[*logs("A1"), *logs("a 01"), *logs("B1-B20")])
+    assert said(found) == [
+        'Logs row 7, Log: "a 01" reads like "A1". Needed: a name of its own. Give one of them another name; lines must spell theirs '
+        "exactly until then.",
+        'Logs row 8, Log: "B1-B20" reads like 20 logs, and Count says 1. Needed: the number of logs. Type 20 in Count, or a name '
+        "without a range."]
+    prices = [{"price_market": "Stall", "price_product": "fresh", "price_from": DAY, "price_each": 10.0},
+              {"price_market": "Stall", "price_product": "fresh", "price_from": DAY, "price_each": 14.0},
+              {"price_market": "Stall", "price_product": "dried", "price_each": 90.0}]
+    told = said(check(prices=prices, markets=[{"market": "Stall", "terms": "own stall"}]))
+    assert any("another price at Stall holds from the same day" in words for words in told)
+    assert any("the price at Stall has no day from which it holds" in words for words in told)
+    assert "Type" not in said(check(logs=logs("A1", "A13"), events=[{"date": DAY, "event": "picked", "log": "A1-B3", "amount": 0.5}]))[0]
+
+
+def test_the_sale_that_brings_most_of_the_excess_is_named():
+    sold = [{"date": DAY, "market": "Stall", "kind": "sold", "product": "fresh", "amount": amount, "price": 9.0} for amount in (0.1, 500.0, 1.0)]
+    told = [words for words in said(check(sales=sold, markets=MARKETS)) if "had been picked" in words]
+    assert len(told) == 1 and told[0].startswith("Sales row 7") and "only 0 lb had been picked" in told[0]

@@ -84,7 +84,7 @@ def test_a_refresh_prints_the_answers_about_money(book, demo):
     sheet = book["What pays"]
     row = find(sheet, "Partner A")
     assert printed["Break-even price with labour, where most is sold"] == f"{sheet.cell(row, 9).value:,.2f} USD per lb  (Partner A)"
-    assert printed["First year in profit of the yard, in cash"] == "2027  (with labour: none of the years shown)"
+    assert printed["First year in profit of the yard, in cash"] == "2027  (with labour: none of the years shown; not all put in comes back)"
     years = table(book["Budget"], "Year by year")
     first = next(line["Year of the plan"] for line in years if line["Net, cash (USD)"] > 0)
     assert printed["Year of the plan on Budget first in profit, in cash"] == f"{first}  (with all costs: no year of the plan)"

@@ -437,3 +437,41 @@ def test_values_typed_over_formulas_are_told_and_worked_out_anew(tmp_path):
     each = outcome.results.each_log
     assert each["log"].tolist() == ["A1", "A2"]
     assert each["green_kg"][0] == pytest.approx(each["green_kg"][1]) and each["green_kg"][0] < 30
+
+
+def test_settings_that_are_gone_are_asked_about(tmp_path):
+    path = tmp_path / "gone.xlsx"
+    build(path, Yard("us", settings={"spawn_form": "pug"}), rows=10)
+    told = [p.sentence() for p in check_file(path).problems]
+    assert told == ['Settings, Spawn form: "pug" is not on Lists. Needed: a spawn form of Lists. Pick one there; rows without a form of '
+                    "their own have no holes and no spawn until then."]
+    build(path, Yard("us"), rows=10)
+    resaved(path, lambda book: book.defined_names.__delitem__("typed_wage"))
+    assert [p.sentence() for p in check_file(path).problems] == [
+        "Settings, Wage for an hour, your own too: this row is gone. The starting value was used; copy the row back from the last backup."]
+
+
+def test_check_finds_what_the_problems_sheet_shows(tmp_path):
+    path = tmp_path / "both.xlsx"
+    sales = [{"date": dt.date(2026, 6, day), "market": "Partner", "kind": kind, "product": "fresh", "amount": amount, "price": 9.0}
+             for day, kind, amount in ((1, "delivered", 1.0), (2, "sold", 3.0))]
+    costs = [{"date": dt.date(2026, 1, 1), "item": "plugs", "amount": 30.0}]
+    build(path, Yard("us", {"sales": sales, "costs": costs}), rows=10)
+    checked = [p.sentence() for p in check_file(path, dt.date(2026, 11, 15)).problems]
+    shown = [p.sentence() for p in refresh_file(path, today=dt.date(2026, 11, 15), progress=False).problems]
+    assert checked == shown and any("more went out than was delivered there" in words for words in checked)
+
+
+def test_a_heading_that_was_cleared_is_put_back_where_it_stood(tmp_path):
+    path = tmp_path / "heading.xlsx"
+    build(path, Yard("us"), rows=10)
+    resaved(path, lambda book: book["Logs"].__setitem__("D5", None))
+    with pytest.raises(LayoutProblem) as trouble:
+        check_file(path)
+    assert trouble.value.sentences == [
+        'Sheet Logs: the column "Diameter (in)" was not found. D5, where it stood, is empty: type Diameter (in) there.']
+    build(path, Yard("us"), rows=10)
+    resaved(path, lambda book: book.remove(book["Lists"]))
+    with pytest.raises(LayoutProblem) as trouble:
+        check_file(path)
+    assert trouble.value.sentences == ['There is no sheet "Lists". Copy it back from the last backup, or from a new workbook.']

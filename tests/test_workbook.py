@@ -166,3 +166,15 @@ def test_an_error_value_in_a_diary_does_not_spread(tmp_path, office):
     seen = office.computed(path)
     assert cell(seen, 6, "Picked, own lines (lb)") == 2.0
     assert not [c.coordinate for row in seen["Logs"].iter_rows() for c in row if str(c.value).startswith("#")]
+
+
+def test_an_error_in_a_name_leaves_the_totals_and_says_so_in_check(tmp_path, office):
+    path = tmp_path / "name.xlsx"
+    build(path, Yard("us", {"logs": BEGINNER}), rows=10, as_of=DAY)
+    book = openpyxl.load_workbook(path)
+    book["Logs"]["A6"] = "=1/0"
+    book.save(path)
+    seen = office.computed(path)
+    assert cell(seen, 6, "Check") == "mend the error value" and cell(seen, 7, "Check") == "ok"
+    errors = [c.coordinate for row in seen["Logs"].iter_rows() for c in row if str(c.value).startswith("#")]
+    assert errors == ["A6"]

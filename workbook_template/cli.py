@@ -39,7 +39,8 @@ def _new_path(text: str, suffix: str = ".xlsx") -> Path:
     if path.suffix == "":
         path = path.with_suffix(suffix)
     if path.suffix != suffix:
-        raise Mistake(f"{path.name} cannot be written: name it with the ending {suffix}.")
+        hint = " For an .xlsm with a button: --macro." if path.suffix == ".xlsm" else ""
+        raise Mistake(f"{path.name} cannot be written: name it with the ending {suffix}.{hint}")
     if path.exists():
         raise Mistake(f"{path} exists already and is left as it is. Type another name.", BLOCKED)
     if not path.parent.is_dir():

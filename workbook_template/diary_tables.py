@@ -51,7 +51,7 @@ def event_check(row: dict, env: Env):
     if not blank(row.get("amount")) and not is_number(row["amount"]):
         return "read at refresh"
     if not blank(row.get("amount")) and (serial(row["amount"]) < 0 or serial(row["amount"]) >= DATE_LIKE):
-        return "amount? a date or below 0"
+        return "amount? date or below 0"
     if blank(row.get("log")):
         return "ok: whole yard" if kind["whole_yard"] == "yes" else "which log?"
     if env.lookup("logs", "log", row["log"]) is None:
@@ -73,13 +73,13 @@ EVENTS = Table(
                "Picked, culled, dried: the weight of all logs named together. Weighed: each log's weight. "
                "Watered, rain: depth. Soaked: hours. Retired, lost: number of logs.", width=10, needed=True, looks="two"),
         Column("event_note", "Note", TEXT, "Anything.", width=26),
-        Column("event_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
+        Column("event_check", "Check", COMPUTED, "What this row still needs.", width=24, looks="text",
                formula='IF(AND({date}="",{event}="",{log}="",{amount}="",{event_note}=""),"",IF({date}="","needs a date",'
                        'IF(NOT(ISNUMBER({date})),"read at refresh",IF({event}="","which event?",'
                        'IF(ISNA(MATCH({event},lst_event,0)),"event not in Lists",'
                        'IF(AND(INDEX(lst_event_needs,MATCH({event},lst_event,0))="yes",{amount}=""),"how much?",'
                        'IF(AND({amount}<>"",NOT(ISNUMBER({amount}))),"read at refresh",'
-                       f'IF(AND({{amount}}<>"",OR(N({{amount}})<0,N({{amount}})>={DATE_LIKE})),"amount? a date or below 0",'
+                       f'IF(AND({{amount}}<>"",OR(N({{amount}})<0,N({{amount}})>={DATE_LIKE})),"amount? date or below 0",'
                        'IF({log}="",IF(INDEX(lst_event_yard,MATCH({event},lst_event,0))="yes","ok: whole yard","which log?"),'
                        'IF(IFERROR(SUMPRODUCT(--(log_log={log})),0)=0,"log read at refresh","ok"))))))))))',
                twin=event_check),

@@ -9,7 +9,7 @@ from workbook_template.sheets.view import View
 WIDTHS = [20, 15] + [13] * 15
 MARKETS = (("market", "Market"), ("product", "Product"), ("sold_kg", "Sold"), ("price_per_kg", "Mean price"), ("commission", "Commission"),
            ("unsold", "Unsold"), ("own_per_kg", "Fees"), ("floor_cash", "Break-even, cash"), ("floor_labour", "with labour"),
-           ("floor_capital", "with capital"), ("floor_variable", "Variable cost"), ("floor_variable_cash", "of it in cash"),
+           ("floor_capital", "with capital"), ("floor_variable", "Cost to come"), ("floor_variable_cash", "in cash alone"),
            ("weight_cash_kg", "Break-even weight, cash"), ("weight_labour_kg", "with labour"), ("weight_capital_kg", "with capital"))
 YEARS = (("year", "Year"), ("spent", "Spent"), ("labour", "Labour"), ("sold", "Sold"), ("to_come_kg", "To come"),
          ("income_to_come", "Income to come"), ("cash_to_come", "Cash to come"), ("labour_to_come", "Labour to come"),
@@ -49,7 +49,7 @@ def what_pays(view: View) -> ResultSheet:
 
 def _markets(sheet: ResultSheet, view: View, row: int) -> int:
     end = block(sheet, view, row, "Break-even price by market", "The price that pays the yard's cost so far, the market's commission and fees, and "
-                "what is not sold. Variable cost is the upkeep still to come; go on while the price covers it.", "breakeven",
+                "what is not sold. Cost to come is the upkeep still ahead, the variable cost: go on while the price covers it.", "breakeven",
                 view.results.breakeven, MARKETS, words=1)
     sheet.heights[row + 2] = 42
     return end
