@@ -125,7 +125,9 @@ def number(arg, cell, profile):
         if _looks_like_a_number(cell):
             raise BadArgument(arg.name, "{} is text".format(_shown(cell)), needed,
                               "Type it again as a number, without quotes or an apostrophe.")
-        raise BadArgument(arg.name, "{} is text".format(_shown(cell)), needed, "Type the number alone.")
+        share = cell.strip()[:-1].strip() if cell.strip().endswith("%") else ""
+        do = "Type {:g}.".format(float(share.replace(",", ".")) / 100) if _looks_like_a_number(share) else "Type the number alone."
+        raise BadArgument(arg.name, "{} is text".format(_shown(cell)), needed, do)
     if isinstance(cell, bool) or not isinstance(cell, Real):
         raise BadArgument(arg.name, "found {}".format(cell), needed, "Type a number.")
     value = float(cell)

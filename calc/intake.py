@@ -334,7 +334,8 @@ class _Reading:
             else np.zeros(len(events), dtype=bool)
         )
         item, log, over_yard, how = links.link_events(
-            index, logs, events, may_be_yard, events_sheet.raw, titles.get(("events", "log_text"), "Log"), say
+            index, logs, events, may_be_yard, events_sheet.raw, titles.get(("events", "log_text"), "Log"), say,
+            events_sheet.unreadable("log_text")[kept],
         )
         left = links.exit_days(
             item,

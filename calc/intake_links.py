@@ -153,10 +153,11 @@ def link_events(
     raw: RawTable,
     title: str,
     say: Collector,
+    unread: np.ndarray,
 ):
     """(event, log) of every log named, `whole_yard` by event, and how each event named its logs.
 
-    whole_yard: True for events whose kind may name no log.
+    whole_yard: True for events whose kind may name no log. unread: True where the cell held what was asked about already.
     """
     texts = events["log_text"].to_numpy()
     kind = lower(events["event"].to_numpy())
@@ -170,7 +171,7 @@ def link_events(
         keep = (days[item] >= spans[0][log]) & (days[item] < spans[1][log])
         item, log = item[keep], log[keep]
     item, log = _there(item, log, how, days, kind, logs, events)
-    silent = blank & ~whole_yard
+    silent = blank & ~whole_yard & ~unread
     for place in say.first(silent, raw.sheet, QUESTION):
         say.add(
             raw.sheet,

@@ -193,6 +193,8 @@ def test_any_cells_give_finite_numbers_or_one_sentence(function, data):
      "Type it again as a number, without quotes or an apostrophe.", "#VALUE!"),
     (("volume", "4 in", 5, 40), 'diameter: "4 in" is text. Needed: a number (in), above 0. '
      "Type the number alone.", "#VALUE!"),
+    (("capital_charge", 100, 10, 5, "3,5 %"), 'real_rate: "3,5 %" is text. Needed: a yearly rate such as 0.05, above -1. '
+     "Type 0.035.", "#VALUE!"),
     (("volume", 5, "#REF!", 40), "large_end: the error #REF!. Needed: a number (in), not below 0. "
      "Mend that cell first.", "#VALUE!"),
     (("volume", 5, -1, 40), "large_end: found -1. Needed: a number (in), not below 0. "

@@ -430,3 +430,8 @@ def test_the_sale_that_brings_most_of_the_excess_is_named():
     sold = [{"date": DAY, "market": "Stall", "kind": "sold", "product": "fresh", "amount": amount, "price": 9.0} for amount in (0.1, 500.0, 1.0)]
     told = [words for words in said(check(sales=sold, markets=MARKETS)) if "had been picked" in words]
     assert len(told) == 1 and told[0].startswith("Sales row 7") and "only 0 lb had been picked" in told[0]
+
+
+def test_a_cell_that_was_asked_about_is_not_called_blank_as_well():
+    found = check(logs=logs("A1"), events=[{"date": DAY, "event": "picked", "log": ERROR, "amount": 0.5}])
+    assert said(found) == ["Events row 6, Log: the error #REF! stands here. Needed: log. Type it again; the cell is left out until then."]

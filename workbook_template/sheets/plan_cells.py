@@ -57,6 +57,7 @@ NOTES = {
     "note_heaviest": 'IF({heaviest}="","","a soaked log weighs more: weigh one")',
     "note_longest": 'IF({longest}="","",IF({mode}=1,"by the large end: errs short","by the mid diameter"))',
     "note_holes": 'IF(OR({count}="",{holes_known}=1),"","waits for form and spacing")',
+    "note_drill_hours": 'IF({drill_hours}="","","by the log, whatever its holes")',
     "note_bearing": 'IF({bearing}="","","groups x logs soaked each week")',
     "note_list": f'IF({{count_all}}="","",IF(AND({{mode}}=1,{{count_all}}>{LISTED}),"Bolts {LISTED + 1} to "&{{count}}&" are not listed; '
                  'the totals count them."&IF({count_all}>{count}," "&({count_all}-{count})&" more are in no total: cut longer.",""),""))',
@@ -275,6 +276,7 @@ def _notes(out: dict) -> dict:
         "note_heaviest": "" if out["heaviest"] == "" else "a soaked log weighs more: weigh one",
         "note_longest": "" if out["longest"] == "" else "by the large end: errs short" if out["mode"] == 1 else "by the mid diameter",
         "note_holes": "" if count == "" or out["holes_known"] else "waits for form and spacing",
+        "note_drill_hours": "" if out["drill_hours"] == "" else "by the log, whatever its holes",
         "note_bearing": "" if out["bearing"] == "" else "groups x logs soaked each week",
         "note_list": listed,
         "note_packs": f"{out['pack_sizes'] - PACK_ROWS} more sizes are not shown; Shopping weighs them all." if out["pack_sizes"] > PACK_ROWS else "",

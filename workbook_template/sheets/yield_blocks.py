@@ -45,7 +45,8 @@ def draw(sheet: ResultSheet, view: View, row: int) -> int:
             ("Planned and given", "Planned by published yields for the part of the season gone by.", "plan_actual", PLAN, None),
             ("By season of life", "Season 1 is the year after inoculation.", "life_years", LIFE, None),
             ("Keep or retire", "What is spent is gone whatever you decide: only what is still to come counts.", "keep_retire", KEEP, 1),
-            ("Dried stock", "The oldest first. What names no lot is taken from the oldest. Storage life is a range in dry, dark, closed jars.",
+            ("Dried stock", "The oldest first. What names no lot is taken from the oldest; what a dried count does not find is still in it. "
+             "Storage life is a range in dry, dark, closed jars.",
              "dried_stock", STOCK, 1),
             ("Dryings", "Dried weight against the mass balance: the dry matter stays, the water leaves, at published moistures.", "dried_events",
              DRYINGS, 1)):
