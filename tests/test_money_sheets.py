@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import shutil
 
 import numpy_financial
@@ -361,3 +362,15 @@ def test_a_new_workbook_shows_where_the_money_will_stand(tmp_path):
     figures = table(book["Budget"], "The figures of the plan")
     assert len(figures) == 14 and all(line["Where it comes from"] not in ("Own record", "Yours") for line in figures)
     assert budget.NET_TITLE in "".join(str(chart.title.tx.rich.p[0].r[0].t) for chart in book["Budget"]._charts)
+
+
+def test_charts_name_their_series_by_cells_and_leave_nothing_to_guess(demo):
+    """Programs drop a name that is no cell's when they save, and fill in unsaid choices each in its own way."""
+    from workbook_template.draw_results import chart_parts
+    for sheet in demo[2].sheets:
+        for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True):
+            text = xml.decode()
+            names = re.findall(r"<c:tx><c:strRef><c:f>[^<]*</c:f><c:strCache><c:ptCount val=\"1\"/><c:pt idx=\"0\"><c:v>([^<]*)</c:v>", text)
+            assert names == [series.name for series in chart.every_series], chart.title
+            assert text.count("<c:showSerName") == text.count("<c:showVal") and "<c:dispBlanksAs" in text
+            assert all(sheet.value(*series.named_at) == series.name for series in chart.every_series)

@@ -86,7 +86,8 @@ def make_chart(workbook, sheet_name: str, chart: Chart):
 def _cells(sheet_name: str, series) -> dict:
     """Name, categories and values of a series, as XlsxWriter takes them."""
     (c1, c2, cc), (v1, v2, vc) = series.categories, series.values
-    return {"name": series.name, "categories": [sheet_name, c1, cc, c2, cc], "values": [sheet_name, v1, vc, v2, vc]}
+    name = [sheet_name, *series.named_at] if series.named_at else series.name
+    return {"name": name, "categories": [sheet_name, c1, cc, c2, cc], "values": [sheet_name, v1, vc, v2, vc]}
 
 
 def chart_parts(result: ResultSheet) -> list[bytes]:
@@ -98,6 +99,8 @@ def chart_parts(result: ResultSheet) -> list[bytes]:
     sheet, looks = workbook.add_worksheet(result.name), Looks(workbook)
     for chart in result.charts:
         for series in chart.every_series:
+            if series.named_at:
+                sheet.write_string(*series.named_at, series.name)
             for first, last, col in (series.categories, series.values):
                 for row in range(first, last + 1):
                     _write_plain(sheet, looks, row, col, result.value(row, col))

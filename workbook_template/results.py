@@ -36,6 +36,7 @@ class ChartSeries:
     categories: tuple[int, int, int]  # first row, last row, column
     values: tuple[int, int, int]
     fill: str = "solid"  # solid, hatched, light; of a line: solid, dashed, or mark for single points with their name beside them
+    named_at: tuple[int, int] | None = None  # the cell that holds the name
 
 
 @dataclass
@@ -104,6 +105,13 @@ class ResultSheet:
                 self.put(end, col + i, value, f"total_{look}")
             end += 1
         return end
+
+    def name_series(self) -> None:
+        """Put the names of the charts' series into the cells that each chart covers: programs keep a name that is a cell's."""
+        for chart in self.charts:
+            for i, series in enumerate(chart.every_series):
+                series.named_at = chart.at[0] + 2 + i, chart.at[1]
+                self.put(*series.named_at, series.name, "label")
 
     def rows_used(self) -> set[int]:
         """Rows (0-based) that hold a cell or have a height of their own."""

@@ -6,7 +6,7 @@ from workbook_template.results import ResultSheet
 from workbook_template.sheets.view import KIND_LOOKS, View
 
 NOT_YET = "Filled by a refresh. Type your logs, then run a refresh (see Start)."
-CHART_ROWS = 19  # rows kept free for charts above the tables
+CHART_ROWS = 20  # rows kept free for charts above the tables
 HEAD_ROWS = 3  # a block's section, sentence and column heads stand above its first row
 BARE = ("share", "logs", "whole", "year")  # kinds whose heads need no unit
 

@@ -30,7 +30,7 @@ def draw(sheet: ResultSheet, view: View, title: str, x_title: str, row: int, fra
         year = f"{'' if x_title == 'year' else 'year '}{first:.0f}" if frame is not None else "after a refresh"
         said.append(f"{words}: {NEVER}" if frame is not None and np.isnan(first) else f"first profit, {words}: {year}")
         curves.append(ChartSeries(words, (*rows, 0), (*rows, shown.index(total)), fill))
-        points.append(ChartSeries(f"first profit, {words}", (*rows, 0), (*rows, mark), "mark"))
+        points.append(ChartSeries(said[-1], (*rows, 0), (*rows, mark), "mark"))
     sheet.charts.append(Chart("line", f"{title} ({view.currency})", x_title, view.currency, curves + points, at=at, size=(640, 350),
                               y_format="#,##0", below_zero=True))
     return "; ".join(said)

@@ -7,5 +7,8 @@ from workbook_template.sheets.view import View
 
 
 def lay_out(view: View) -> list[ResultSheet]:
-    return [answers.start(view), rollups.each_log(view), rollups.yield_sheet(view), costs.cost_sheet(view), flow.what_pays(view),
-            budget.budget_sheet(view), rollups.shopping(view), answers.problems(view), answers.sources(view)]
+    sheets = [answers.start(view), rollups.each_log(view), rollups.yield_sheet(view), costs.cost_sheet(view), flow.what_pays(view),
+              budget.budget_sheet(view), rollups.shopping(view), answers.problems(view), answers.sources(view)]
+    for sheet in sheets:
+        sheet.name_series()
+    return sheets
