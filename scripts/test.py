@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -13,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import environment  # noqa: E402
 
 PACKAGES = ["libreoffice-calc", "python3-uno", "libreoffice-script-provider-python", "poppler-utils", "fonts-liberation"]
+SYSTEM = "/usr/bin/python3"  # the Python that the office's bridge is built for
 HOW = {
     "win32": "Install LibreOffice from libreoffice.org, then add its program folder to PATH.",
     "darwin": "Install LibreOffice from libreoffice.org, then add /Applications/LibreOffice.app/Contents/MacOS to PATH.",
@@ -21,7 +23,10 @@ HOW = {
 
 def office_ready() -> None:
     """LibreOffice and pdftoppm on this machine, installed if that can be done here."""
-    missing = [name for name in ("soffice", "pdftoppm") if shutil.which(name) is None]
+    missing = [name for name in ("soffice", "pdftoppm", "unopkg") if shutil.which(name) is None]
+    if sys.platform.startswith("linux") and (not os.path.exists(SYSTEM) or subprocess.run([SYSTEM, "-c", "import uno"],
+                                                                                         capture_output=True).returncode):
+        missing.append(f"uno for {SYSTEM}")
     if not missing:
         return
     if shutil.which("apt-get") and hasattr(os, "geteuid") and os.geteuid() == 0:
