@@ -162,6 +162,7 @@ def test_an_error_value_in_a_diary_does_not_spread(tmp_path, office):
     heads = [c.value for c in book["Events"][5]]
     amount = next(i for i, head in enumerate(heads, 1) if str(head).startswith("Amount"))
     book["Events"].cell(6, amount, "=1/0")
+    book["Events"].cell(8, heads.index("Log") + 1, "=1/0")
     book.save(path)
     seen = office.computed(path)
     assert cell(seen, 6, "Picked, own lines (lb)") == 2.0

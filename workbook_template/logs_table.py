@@ -287,7 +287,7 @@ LOGS = Table(
         Column("harvested", "Picked, own lines", COMPUTED,
                "Picked events up to the As of day that name exactly this log. Picks of a range or a place are shared out on Each log.",
                quantity="weight", width=9, looks="two",
-               formula='IF({log}="","",IFERROR(SUMPRODUCT(--(evt_log={log}),evt_picked),""))', twin=harvested),
+               formula='IF({log}="","",IFERROR(SUMPRODUCT(--(evt_log={log}),evt_picked),SUMIF(evt_log,{log},evt_picked)))', twin=harvested),
         Column("assumed", "Assumed", COMPUTED, "Defaults from Settings used for this row.", width=43, looks="text",
                formula=f'IF({{log}}="","",MID({ASSUMED_FORMULA},3,99))', twin=assumed),
         Column("check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
