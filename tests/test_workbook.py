@@ -179,3 +179,17 @@ def test_an_error_in_a_name_leaves_the_totals_and_says_so_in_check(tmp_path, off
     assert cell(seen, 6, "Check") == "mend the error value" and cell(seen, 7, "Check") == "ok"
     errors = [c.coordinate for row in seen["Logs"].iter_rows() for c in row if str(c.value).startswith("#")]
     assert errors == ["A6"]
+
+
+def test_cautions_stand_where_the_work_is(new_book, tmp_path):
+    """Common practice, and the bulletins on Sources."""
+    from workbook_template import cautions
+    from workbook_template.refresh import refresh_file
+    _, path = new_book
+    fresh = tmp_path / "fresh.xlsx"
+    refresh_file(path, fresh, DAY, progress=False)
+    book = openpyxl.load_workbook(fresh)
+    texts = {sheet.title: {c.value for row in sheet.iter_rows() for c in row if isinstance(c.value, str)} for sheet in book}
+    for name, words in {**{k: (v,) for k, v in cautions.SHEETS.items()}, "Start": cautions.START, "Plan": cautions.PLAN,
+                        "Shopping": cautions.SHOPPING}.items():
+        assert set(words) <= texts[name], name

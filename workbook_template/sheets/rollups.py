@@ -3,6 +3,7 @@ from __future__ import annotations
 
 from calc.results import COLUMNS, NO_LOG
 from calc.shopping import OWN, PLANNED, WAITING
+from workbook_template import cautions
 from workbook_template.results import Chart, ChartSeries, ResultSheet
 from workbook_template.sheets import yield_blocks
 from workbook_template.sheets.blocks import CHART_ROWS, NOT_YET, day
@@ -157,7 +158,9 @@ def shopping(view: View) -> ResultSheet:
         sheet.put(5, 0, "No log on Logs waits for its spawn: nothing to buy.", "label")
         end = 6
     end = _ways(sheet, view, end + 1)
-    _hours(sheet, view, end + 1)
+    end = _hours(sheet, view, end + 1)
+    for i, words in enumerate(cautions.SHOPPING):
+        sheet.put(end + 1 + i, 0, words, "label")
     return sheet
 
 
@@ -186,7 +189,7 @@ def _ways(sheet: ResultSheet, view: View, row: int) -> int:
     return sheet.table(row + 1, 0, heads, columns)
 
 
-def _hours(sheet: ResultSheet, view: View, row: int) -> None:
+def _hours(sheet: ResultSheet, view: View, row: int) -> int:
     """Hours for the logs waiting and for the Plan apart, each with its sum; below, own times that are not used yet."""
     every = view.results.hours
     frame = every[every["used"] == "yes"]
@@ -200,10 +203,10 @@ def _hours(sheet: ResultSheet, view: View, row: int) -> None:
             lines.append((purpose, step, count, minutes, time, "", f"own record of {timed:g} logs" if basis == OWN else basis))
         lines.append((purpose, "in all", None, None, float(hours.sum()), "", ""))
     if not lines:
-        return
+        return row - 1
     for line in every[(every["used"] == "no") & (every["basis"] == OWN)].itertuples():
         lines.append(("not used yet", line.step, None, line.minutes_per_log, None, "", f"own record of {line.timed_logs:g} logs"))
     sheet.section(row, "Hours to set aside; own timed record before Settings")
     heads = [("For", "text"), ("Step", "text"), ("Logs", "whole"), ("Minutes a log", "one"), ("Hours", "one"), ("", "text"),
              ("Time taken from", "text")]
-    sheet.table(row + 1, 0, heads, [list(column) for column in zip(*lines, strict=True)])
+    return sheet.table(row + 1, 0, heads, [list(column) for column in zip(*lines, strict=True)])
