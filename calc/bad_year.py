@@ -150,9 +150,9 @@ def log_years(yard: Yard):
 def keep_or_retire(left: Remaining, each: pd.DataFrame, rates: dict, price_per_kg: float) -> pd.DataFrame:
     """The table keep_retire: by inoculation year, what is spent set aside, and whether the rest pays.
 
-    price_per_kg: what a kg brings in the grower's own sales after all that is taken or unsold, NaN if none. Looked at twice: up to the end of
-    the next calendar year, and over the planned life; the better of the two counts, for young logs have
-    their best seasons still before them.
+    price_per_kg: what a kg brings in the grower's own sales after all that is taken or unsold, NaN if none.
+    Looked at twice: up to the end of the next calendar year, and over the planned life; the better of the two
+    counts, for young logs have their best seasons still before them.
     """
     seen = left.seen
     inside = seen.batch >= 0

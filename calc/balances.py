@@ -4,7 +4,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL, WEIGHT_KINDS
 from calc.results import Balance
 from calc.yard import EXITS, TINY, Diary, Yard
@@ -138,24 +137,23 @@ def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
     return _total(lines, "delivered") - _total(lines, "returned") + _total(straight, "sold", "spoiled")
 
 
-def money(sales: pd.DataFrame, as_of: int) -> list[Balance]:
+def money(sales: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> list[Balance]:
     """What each market owes: value + loss charged - commission - fees = paid + owed.
 
     On consignment: sold x price in force x (1 - commission) - fees, and the loss between counts beyond what
-    is allowed (calc.consignment.losses). Bought outright: (delivered - returned) x price - fees. Own stall:
+    is allowed (missing, from calc.consignment.losses). Bought outright: (delivered - returned) x price - fees. Own stall:
     sold x price, paid at once, so that nothing is owed. More paid than was due is unexplained. A line without
     a price does not let it close.
     """
-    return [_market_money(lines, as_of) for _, lines in sales.groupby("key", sort=True)]
+    return [_market_money(lines, missing[missing["key"] == key], as_of) for key, lines in sales.groupby("key", sort=True)]
 
 
-def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
+def _market_money(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> Balance:
     market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
     value = float(lines["value"].sum())
     commission = float((lines["value"] * lines["commission"]).sum()) if terms == CONSIGNMENT else 0.0
     fees, paid = _total(lines, "fee"), _total(lines, "paid")
-    missing = losses(lines) if terms == CONSIGNMENT else None
-    lost = float(missing["charge"].sum()) if missing is not None else 0.0
+    lost = float(missing["charge"].sum())
     due = value + lost - commission - fees
     if terms == STALL:
         paid = due
@@ -166,7 +164,7 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
     if unpriced:
         have = "lines have" if unpriced > 1 else "line has"
         notes.append(f"{market}: {unpriced} {have} no price; type one on Sales or in Prices on Lists.")
-    if missing is not None and (~missing["agreed"] & (missing["unexplained_kg"] > LEAST_SLACK_KG)).any():
+    if (~missing["agreed"].astype(bool) & (missing["unexplained_kg"] > LEAST_SLACK_KG)).any():
         notes.append(f"{market}: counts found less than the lines say. Lists states no loss allowed there, so it is not charged; "
                      "type 0% if all of it is theirs to pay.")
     if terms == OUTRIGHT and (lines["kind"] == "sold").any():
@@ -183,7 +181,7 @@ def _market_money(lines: pd.DataFrame, as_of: int) -> Balance:
                    tuple(notes + faults), tuple(faults))
 
 
-def _overdue(lines: pd.DataFrame, missing: pd.DataFrame | None, owed: float, as_of: int) -> float:
+def _overdue(lines: pd.DataFrame, missing: pd.DataFrame, owed: float, as_of: int) -> float:
     """What is owed for lines older than the market's days to pay; payments settle the oldest first."""
     days = float(lines["payment_days"].iloc[0])
     if days <= 0 or owed <= 0:
@@ -191,8 +189,7 @@ def _overdue(lines: pd.DataFrame, missing: pd.DataFrame | None, owed: float, as_
     young = lines[lines["day"] >= as_of - days]
     kept = 1.0 - young["commission"] if (young["terms"] == CONSIGNMENT).all() else 1.0
     recent = float((young["value"] * kept).sum()) - _total(young, "fee")
-    if missing is not None:
-        recent += float(missing.loc[missing["day"] >= as_of - days, "charge"].sum())
+    recent += float(missing.loc[missing["day"] >= as_of - days, "charge"].sum())
     return max(0.0, owed - max(0.0, recent))
 
 

@@ -25,7 +25,8 @@ from calc import (
     rollup_yield,
     shopping,
 )
-from calc.ledger import ledger
+from calc.consignment import losses
+from calc.ledger import CONSIGNMENT, ledger
 from calc.results import Results
 from calc.sizes import sizes
 from calc.yard import as_typed, build, diary, numbers
@@ -68,7 +69,8 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
     cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
     dryings = dried.events(book)
-    breakeven = prices.breakeven(sold, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
+    missing = losses(sold[sold["terms"] == CONSIGNMENT])
+    breakeven = prices.breakeven(sold, missing, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
     keep = bad_year.keep_or_retire(left, each, upkeep, flows.income_per_kg(breakeven))
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
@@ -96,10 +98,10 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
         breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
         **budget.every_table(plan),
-        **flows.every_table(frames, sold, views["labour"].amount, owned, left, known, settings, plan),
+        **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
-                  *balances.money(sold, day)],
+                  *balances.money(sold, missing, day)],
     )
     out.answers = answers.answers(out, counts or {})
     return out

@@ -15,7 +15,6 @@ import pandas as pd
 
 from calc import results, rollup_capital, tables
 from calc.bearing import first_day, years_of
-from calc.consignment import losses
 from calc.economics import npv, rates_of_return
 from calc.ledger import CONSIGNMENT
 from calc.yard import TINY, dates, day_column, numbers
@@ -43,14 +42,13 @@ class Moves:
         return [np.bincount(at, weights=part, minlength=len(years)) for part in every]
 
 
-def moves(frames: dict, sold: pd.DataFrame, labour_amount: np.ndarray, as_of: int) -> Moves:
-    """Every line of money up to a day: Costs, timed Events (labour_amount, by line), the sales ledger."""
+def moves(frames: dict, sold: pd.DataFrame, missing: pd.DataFrame, labour_amount: np.ndarray, as_of: int) -> Moves:
+    """Every line of money up to a day: Costs, timed Events (labour_amount, by line), the sales ledger, losses charged."""
     costs, events = frames.get("costs", pd.DataFrame()), frames.get("events", pd.DataFrame())
     taken = np.where(sold["terms"] == CONSIGNMENT, sold["commission"], 0.0)
     got = sold["value"].to_numpy() * (1.0 - taken) - np.where(sold["kind"] == "fee", sold["amount"], 0.0)
-    lost = losses(sold[sold["terms"] == CONSIGNMENT])
-    days = (day_column(costs, "date"), day_column(events, "date"), np.concatenate((sold["day"], lost["day"])).astype(np.int64))
-    money = (numbers(costs, "amount", 0.0), labour_amount, np.concatenate((got, lost["charge"])).astype(float))
+    days = (day_column(costs, "date"), day_column(events, "date"), np.concatenate((sold["day"], missing["day"])).astype(np.int64))
+    money = (numbers(costs, "amount", 0.0), labour_amount, np.concatenate((got, missing["charge"])).astype(float))
     day, every = np.concatenate(days), np.concatenate(money)
     kind = np.repeat((0, 1, 2), [len(part) for part in days])
     seen = (every != 0) & (day <= as_of)
@@ -267,14 +265,14 @@ def income_per_kg(breakeven: pd.DataFrame) -> float:
     return row["price_per_kg"] * (1.0 - row["unsold"]) * (1.0 - row["commission"]) - row["own_per_kg"]
 
 
-def every_table(frames, sold, labour_amount, owned, left, found: dict, settings: dict, plan: dict) -> dict:
+def every_table(frames, sold, missing, labour_amount, owned, left, found: dict, settings: dict, plan: dict) -> dict:
     """The tables yard_flow, one_log and flow_summary.
 
     owned: the capital view; left: the fitted yield (calc.expected); found: the tables breakeven, expected,
     keep_retire, the dictionary upkeep and as_of, a whole day; plan: calc.plan_inputs.
     """
     as_of = found["as_of"]
-    made = moves(frames, sold, labour_amount, as_of)
+    made = moves(frames, sold, missing, labour_amount, as_of)
     per_kg = income_per_kg(found["breakeven"])
     unknown = np.isnan(found["upkeep"]["cash"]) and np.isnan(found["upkeep"]["labour"])
     ahead = still_to_come(found, left.begin, left.seen.this_year, left.seen.gone)

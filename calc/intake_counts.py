@@ -14,7 +14,6 @@ from calc.intake_words import Collector
 from calc.problems import QUESTION, quote
 from calc.selection import ALL_WORDS, loose
 
-MOST_SAID = 100
 LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
 
 
@@ -40,7 +39,7 @@ def _exits(sense: Sense) -> None:
     table = pd.DataFrame({"log": log[order], "event": event[order], "take": take[order], "whole": whole[order]})
     gone = table.groupby("log")["take"].cumsum() - table["take"]
     over = (gone + table["take"] > there[table["log"]] + 1e-6) & ~(table["whole"] & (gone < there[table["log"]] - 1e-6))
-    for row in table[over].drop_duplicates("event").head(MOST_SAID).itertuples():
+    for row in table[over].drop_duplicates("event").itertuples():
         holds = there[row.log]
         before = gone[row.Index]
         left = f", of which {before:g} had left" if before > 0 else ""
@@ -65,7 +64,7 @@ def _culls(sense: Sense) -> None:
     so_far = table.groupby("log")[["culled", "picked"]].cumsum()
     over = (table["culled"] > 0) & (so_far["culled"] > so_far["picked"] + LEAST_KG)
     found = table.loc[over, ["log", "event"]].join(so_far)
-    for row in found.drop_duplicates("log").head(MOST_SAID).itertuples():
+    for row in found.drop_duplicates("log").itertuples():
         shown = [sense.context.shown(value, "weight") for value in (row.culled, row.picked)]
         sense.ask(row.event, "amount", f"{shown[0]} culled of {sense.logs['log'].iat[row.log]} up to here, and {shown[1]} picked",
                   "weight thrown out of what was picked", "Check the weight, the log and whether the pick is written down",
@@ -78,7 +77,7 @@ def _twice(sense: Sense) -> None:
     weighty = np.isin(sense.kind, ("picked", "culled", "dried", "given", "spoiled")) & events["amount"].notna().to_numpy()
     lines = events[weighty]
     same = lines.duplicated(["date", "event", "log_text", "amount", "note", "grade", "lot"], keep="first")
-    for event in lines.index[same][:MOST_SAID]:
+    for event in lines.index[same]:
         line = events.loc[event]
         sense.ask(event, "date",
                   f"{line['event']} {sense.context.shown(line['amount'], 'weight')} of {line['log_text'] or 'the yard'} on "

@@ -39,10 +39,11 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
     _typed_over(sheet)
     headers = _header_rows(sheet, typed)
     _set_aside(sheet, headers, "repeats the header", "header_row")
-    totals = _total_rows(sheet, typed)
+    said = _total_words(sheet, typed)
+    totals = _total_rows(sheet, said)
     _set_aside(sheet, totals & ~headers, "is a total typed by hand and was not added again", "total_row")
     if info.key in ("costs", "sales"):
-        _ask_totals(sheet, typed)
+        _ask_totals(sheet, said)
     notes = [c for c in typed if c.title.lower().endswith("note")]
     rest = [c for c in typed if c not in notes]
     if notes and info.key in ("logs", "events", "costs", "sales"):
@@ -98,9 +99,9 @@ def _header_rows(sheet: Sheet, typed) -> np.ndarray:
     return hits >= 2
 
 
-def _total_rows(sheet: Sheet, typed) -> np.ndarray:
-    """Rows named a total that have no date, or whose amount is the sum of the rows above (back to the total before)."""
-    found = _total_words(sheet, typed)
+def _total_rows(sheet: Sheet, said: np.ndarray) -> np.ndarray:
+    """Of the rows that say total: those without a date, or whose amount is the sum of the rows above, back to the total before."""
+    found = said.copy()
     date, amount = sheet.raw_column("date"), sheet.raw_column("amount")
     if date is None or not found.any():
         return found
@@ -125,9 +126,9 @@ def _total_words(sheet: Sheet, typed) -> np.ndarray:
     return found
 
 
-def _ask_totals(sheet: Sheet, typed) -> None:
+def _ask_totals(sheet: Sheet, said: np.ndarray) -> None:
     """Rows that say total and count all the same, since they have a date and are not the sum of the rows above."""
-    for index in sheet.first(_total_words(sheet, typed) & sheet.used, QUESTION):
+    for index in sheet.first(said & sheet.used, QUESTION):
         sheet.problem(index, None, QUESTION, "this row says total, has a date and is not the sum of the rows above", "",
                       "Clear the row if it is a sum; it is counted until then", "maybe_total")
 

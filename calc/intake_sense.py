@@ -83,7 +83,7 @@ class Sense:
         for place in self.say.first(counts > 0, self.names["events"], QUESTION).tolist():
             yield place, at[place], int(counts[place])
 
-    def who(self, log: int, count: int) -> str:
+    def _who(self, log: int, count: int) -> str:
         name = str(self.logs["log"].iat[log])
         return name if count == 1 else f"{name} and {count - 1} more"
 
@@ -110,7 +110,7 @@ class Sense:
                 self.ask(
                     event,
                     "date",
-                    f"{self.kind[event]} on {_words(self.day[event])}, {words} {self.who(log, count)} "
+                    f"{self.kind[event]} on {_words(self.day[event])}, {words} {self._who(log, count)} "
                     f"was {past} on {_words(other[log])}",
                     "the right date and log",
                     "Check both days",
@@ -125,7 +125,7 @@ class Sense:
             self.ask(
                 event,
                 "log_text",
-                f"{self.kind[event]}, but {self.who(log, count)} has no day of inoculation",
+                f"{self.kind[event]}, but {self._who(log, count)} has no day of inoculation",
                 "the day the spawn went in",
                 "Type Inoculated on Logs; until then its age and season are not known",
                 "never_inoculated",
@@ -134,7 +134,7 @@ class Sense:
             self.ask(
                 event,
                 "date",
-                f"{self.kind[event]} on {_words(self.day[event])}, after {self.who(log, count)} "
+                f"{self.kind[event]} on {_words(self.day[event])}, after {self._who(log, count)} "
                 f"left the yard on {_words(self.left[log])}",
                 "the right date and log",
                 "Check both days",
@@ -158,7 +158,7 @@ class Sense:
             self.ask(
                 event,
                 "date",
-                f"{self.who(log, count)} soaked on {_words(self.day[event])} and on {_words(earlier)}",
+                f"{self._who(log, count)} soaked on {_words(self.day[event])} and on {_words(earlier)}",
                 "one soak, then a rest",
                 "Check whether it was typed twice",
                 "soaks_close",

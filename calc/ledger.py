@@ -51,7 +51,6 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
     sales, markets = frames.get("sales", pd.DataFrame()), frames.get("markets", pd.DataFrame())
     key, listed = words(sales, "market"), words(markets, "market")
 
-
     def of_market(values, otherwise):
         first = dict(reversed(list(zip(listed, values, strict=True))))
         return [first.get(k, otherwise) for k in key]

@@ -13,7 +13,6 @@ import numpy as np
 import pandas as pd
 
 from calc import results
-from calc.consignment import losses
 from calc.economics import breakeven_price, breakeven_weight
 from calc.ledger import CONSIGNMENT, OUTRIGHT
 from calc.yard import TINY
@@ -115,10 +114,10 @@ def terms_of(lines: pd.DataFrame, fees: float, missing_kg: float = 0.0) -> Terms
     return Terms(min(max(commission, 0.0), 1.0), min(max(unsold, 0.0), 1.0), own)
 
 
-def breakeven(sold: pd.DataFrame, whole: pd.Series | None, ratio: float) -> pd.DataFrame:
+def breakeven(sold: pd.DataFrame, missing: pd.DataFrame, whole: pd.Series | None, ratio: float) -> pd.DataFrame:
     """The table breakeven: by market and product, its terms, floor prices in three views and what to do.
 
-    sold: the sales ledger; whole: the yard's row of cost_views; ratio: fresh weight for one of dried.
+    sold: the sales ledger; missing: from calc.consignment.losses; whole: the yard's row of cost_views; ratio: fresh weight for one of dried.
     Variable cost is the upkeep still to come per weight still to come. A market's fees fall on its products
     by value. Without a sale there is one row without terms.
     """
@@ -133,7 +132,7 @@ def breakeven(sold: pd.DataFrame, whole: pd.Series | None, ratio: float) -> pd.D
     to_come = float(whole["to_come_kg"])
     bills = float(whole["cash_to_come"]) / to_come if to_come > TINY else np.nan
     variable = bills + float(whole["labour_to_come"]) / to_come if to_come > TINY else np.nan
-    rows, missing = [], losses(sold[sold["terms"] == CONSIGNMENT])
+    rows = []
     for market, product, lines, fees in _cells(sold):
         mine = missing[(missing["product"] == product) & missing["key"].isin(lines["key"])]
         terms = terms_of(lines, fees, max(0.0, float((mine["unexplained_kg"] - mine["charged_kg"]).sum())))

@@ -5,7 +5,7 @@ from calc import economics
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, blank, is_number, limit, serial
 
-DATE_LIKE = 20000  # a date kept as a number starts far above this: such a weight is never computed live
+DATE_LIKE = 20000  # a date kept as a number starts far above this: such a weight or count is never computed live
 MOST_MINUTES = limit("events", "minutes")["refuse_above"]
 KEY_HELP = "Leave this as it is: it keeps rows apart when copies are merged."
 

@@ -5,15 +5,13 @@ import math
 
 from calc import drilling, supplies, wood
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
-from workbook_template.diary_tables import picked_weight
+from workbook_template.diary_tables import DATE_LIKE, picked_weight
 from workbook_template.twins import Env, blank, is_number, limit, serial, sheet_round
 
 # Formula pieces. {key} is this row's cell, [name] a constant of the profile.
 SIZES_GOOD = ("AND(ISNUMBER({diameter}),ISNUMBER({length}),{diameter}>=[dia_low],{diameter}<=[dia_high],"
               "{length}>=[len_low],{length}<=[len_high],"
               "OR({large_end}=\"\",AND(ISNUMBER({large_end}),{large_end}>=[dia_low],{large_end}<=[dia_high])))")
-# A date kept as a number starts far above this: such a count or weight is never computed live.
-DATE_LIKE = 20000
 COUNT_GOOD = f"AND(ISNUMBER({{count}}),N({{count}})>=1,N({{count}})<={DATE_LIKE},N({{count}})=INT(N({{count}})))"
 
 

@@ -60,18 +60,18 @@ class ClosedFile:
         """Values of the single cells whose defined names begin so."""
         return read_names(self.source, prefix)
 
-    def require(self, names) -> None:
-        """Raise LayoutProblem for every result sheet of these names that is not there."""
+    def require(self, names) -> dict:
+        """The parts of the workbook's sheets by name. Raises LayoutProblem for every result sheet of these names that is not there."""
         parts = sheet_parts(self.source)
         missing = [name for name in names if name not in parts]
         if missing:
             raise LayoutProblem([f"The result sheet {name} is not there. It was called {name}: if you renamed it, rename it back; "
                                  "if it is gone, copy it back from the last backup." for name in missing])
+        return parts
 
     def write(self, sheets: list[ResultSheet]) -> Path | None:
         """Write the result sheets; returns the backup's path, None where the result went elsewhere."""
-        self.require([sheet.name for sheet in sheets])
-        styles, parts = legend(self.source), sheet_parts(self.source)
+        parts, styles = self.require([sheet.name for sheet in sheets]), legend(self.source)
         patches = {sheet.name: _patch(self.source, sheet, parts[sheet.name], styles) for sheet in sheets}
         made: dict[str, list[str]] = {}
 

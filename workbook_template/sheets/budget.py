@@ -65,15 +65,20 @@ def _figures(sheet: ResultSheet, view: View, row: int) -> int:
     sheet.heights[row + 2] = 30
     at = row + HEAD_ROWS
     for entry in view.results.budget_inputs.itertuples():
-        look = "percent" if entry.kind == "share" else "one" if entry.kind == "minutes" else KIND_LOOKS[entry.kind]
-        sheet.put(at, 0, entry.title, "cell_text")
-        for col, value in enumerate((entry.value, entry.low, entry.high), start=1):
-            sheet.put(at, col, view.number(value, entry.kind), f"cell_{look}")
-        sheet.put(at, 4, unit_words(view, entry.name), "cell_text")
-        sheet.put(at, 5, None, "cell_text")
+        _figure(sheet, view, at, entry, (entry.value, entry.low, entry.high))
         sheet.put(at, 6, capital(entry.basis), "label")
         at += 1
     return at
+
+
+def _figure(sheet: ResultSheet, view: View, row: int, entry, values) -> None:
+    """A figure of the plan: its title, three values and the unit, in the first six columns."""
+    look = "percent" if entry.kind == "share" else "one" if entry.kind == "minutes" else KIND_LOOKS[entry.kind]
+    sheet.put(row, 0, entry.title, "cell_text")
+    for col, value in enumerate(values, start=1):
+        sheet.put(row, col, view.number(value, entry.kind), f"cell_{look}")
+    sheet.put(row, 4, unit_words(view, entry.name), "cell_text")
+    sheet.put(row, 5, None, "cell_text")
 
 
 def _years(sheet: ResultSheet, view: View, row: int) -> int:
@@ -104,12 +109,7 @@ def _tornado(sheet: ResultSheet, view: View, row: int) -> int:
     sheet.heights[row + 2] = 42
     for i, entry in enumerate(frame.itertuples()):
         at = row + HEAD_ROWS + i
-        look = "percent" if entry.kind == "share" else "one" if entry.kind == "minutes" else KIND_LOOKS[entry.kind]
-        sheet.put(at, 0, entry.title, "cell_text")
-        for col, value in enumerate((entry.low, entry.value, entry.high), start=1):
-            sheet.put(at, col, view.number(value, entry.kind), f"cell_{look}")
-        sheet.put(at, 4, unit_words(view, entry.name), "cell_text")
-        sheet.put(at, 5, None, "cell_text")
+        _figure(sheet, view, at, entry, (entry.low, entry.value, entry.high))
         for col, value in enumerate((entry.net_low, entry.net_high, entry.net_low - entry.net_planned, entry.net_high - entry.net_planned), start=6):
             sheet.put(at, col, float(value), "cell_money")
     end = row + HEAD_ROWS + len(frame)
