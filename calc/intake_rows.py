@@ -12,7 +12,7 @@ from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed,
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
 from calc.raw import RawTable
-from calc.records import AMOUNT_LIMITS, FIXED_LISTS, Rule, TableInfo, failures, questions, row_failures, rules
+from calc.records import AMOUNT_LIMITS, FIXED_LISTS, NEEDED, Rule, TableInfo, failures, questions, row_failures, rules
 
 TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
 
@@ -46,7 +46,7 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
         _ask_totals(sheet, said)
     notes = [c for c in typed if c.title.lower().endswith("note")]
     rest = [c for c in typed if c not in notes]
-    if notes and info.key in ("logs", "events", "costs", "sales"):
+    if notes and info.key in NEEDED:
         sheet.used &= ~blank_cells(
             raw.columns, rest, raw.length
         )  # a bare note: kept on the sheet, nothing to count

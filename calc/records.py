@@ -152,6 +152,7 @@ NEEDED = {
     "events": ("date", "event"),
     "costs": ("date", "amount"),
     "sales": ("date", "market", "kind", "amount"),
+    "promises": ("week", "market", "product"),
 }
 
 
@@ -316,7 +317,15 @@ class SaleRow(_numbers("sales", "SaleNumbers")):
         return self
 
 
-MODELS = {"logs": LogRow, "events": EventRow, "costs": CostRow, "sales": SaleRow}
+class PromiseRow(_numbers("promises", "PromiseNumbers")):
+    """A week at a market: kg asked for, promised and ordered. Any day of the week stands for it."""
+
+    week: Day
+    market: Name
+    product: Literal[FIXED_LISTS["products"]]
+
+
+MODELS = {"logs": LogRow, "events": EventRow, "costs": CostRow, "sales": SaleRow, "promises": PromiseRow}
 _CODES = {"missing": "needed", "string_type": "needed", "date_type": "needed", "float_type": "needed",
           "literal_error": "needed"}
 

@@ -17,7 +17,7 @@ from workbook_template.sheets.view import View
 from workbook_template.twins import Env, is_number, serial
 from workbook_template.yard import Yard
 
-ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S"}
+ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S", "promises": "P"}
 LIVE_HARVEST_ROWS = 1000  # above this the native roll-up is left out: it is rows x events
 
 
@@ -48,7 +48,7 @@ class Book:
         elif isinstance(value, bool):
             sheet.write_boolean(row, col, value, fmt)
         elif isinstance(value, (dt.date, dt.datetime)):
-            date_look = look.rpartition("_")[0] + "_date" if not look.endswith("date") else look
+            date_look = look.rpartition("_")[0] + "_date" if not look.endswith(("date", "month")) else look
             sheet.write_datetime(row, col, value, self.looks[date_look])
         elif isinstance(value, (int, float)):
             sheet.write_number(row, col, value, fmt)
@@ -116,9 +116,9 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
     (sheet, cell, formula, value) beyond the tables.
     """
     book = Book(Path(path), yard, rows, as_of or dt.date.today(), cached)
-    for name in ("Start", "Logs", "Events", "Costs", "Sales", "Plan"):
+    for name in ("Start", "This week", *schema.INPUT_SHEETS[:-2]):
         book.sheet(name)
-    for name in schema.result_sheets(book.profile)[1:-1] + ("Settings", "Lists", "Field sheet", "Sources"):
+    for name in schema.result_sheets(book.profile)[2:-1] + ("Settings", "Lists", "Field sheet", "Sources"):
         book.sheet(name)
     lengths = {}
     for table in schema.TABLES:

@@ -263,3 +263,73 @@ SALES = Table(
         Column("row", "Row", ROWKEY, KEY_HELP, width=9),
     ),
 )
+
+
+PROMISED = ("asked", "promised", "ordered")
+
+
+def _named(row: dict, key: str) -> str:
+    return str(row.get(key) or "").casefold()
+
+
+def promise_delivered(row: dict, env: Env):
+    """Weight of delivered lines on Sales for the market and product, Monday to Sunday of the promise's week."""
+    if not is_number(row.get("promise_week")) or not _named(row, "promise_market") or not _named(row, "promise_product"):
+        return ""
+    day = serial(row["promise_week"])
+    monday = day - (int(day) - 2) % 7
+    return float(sum(serial(sale["amount"]) for sale in env.rows.get("sales", [])
+                     if _named(sale, "kind") == "delivered" and is_number(sale.get("amount")) and is_number(sale.get("date"))
+                     and (_named(sale, "market"), _named(sale, "product")) == (_named(row, "promise_market"), _named(row, "promise_product"))
+                     and monday <= serial(sale["date"]) < monday + 7))
+
+
+def promise_check(row: dict, env: Env):
+    if all(blank(row.get(k)) for k in ("promise_week", "promise_market", "promise_product", *PROMISED)):
+        return ""
+    if blank(row.get("promise_week")):
+        return "which week?"
+    if not is_number(row["promise_week"]):
+        return "read at refresh"
+    if env.lookup("markets", "market", row.get("promise_market")) is None:
+        return "market not in Lists"
+    if _named(row, "promise_product") not in ("fresh", "dried"):
+        return "fresh or dried?"
+    amounts = [row.get(k) for k in PROMISED]
+    if any(not blank(a) and not is_number(a) for a in amounts):
+        return "read at refresh"
+    if any(is_number(a) and not 0 <= serial(a) < DATE_LIKE for a in amounts):
+        return "amount? date or below 0"
+    return "how much?" if all(blank(a) for a in amounts) else "ok"
+
+
+MONDAY = "({promise_week}-WEEKDAY({promise_week},2)+1)"
+A_TEXT = "OR(" + ",".join(f'AND({{{k}}}<>"",NOT(ISNUMBER({{{k}}})))' for k in PROMISED) + ")"
+AN_ODD_ONE = "OR(" + ",".join(f"N({{{k}}})<0,N({{{k}}})>={DATE_LIKE}" for k in PROMISED) + ")"
+NONE_TYPED = "AND(" + ",".join(f'{{{k}}}=""' for k in PROMISED) + ")"
+PROMISES = Table(
+    key="promises", sheet="Promises", title="Promises",
+    about="One line for a week at a market: what it asked for, what you promised, what it ordered. One pool for all: see Coming weeks.",
+    columns=(
+        Column("promise_week", "Week", DATE, "Any day of the week; weeks begin on Monday.", width=12, needed=True, looks="date"),
+        Column("promise_market", "Market", CHOICE, "From Lists.", width=18, needed=True, list="markets"),
+        Column("promise_product", "Product", CHOICE, "fresh or dried.", width=9, needed=True, list="products"),
+        Column("asked", "Asked", NUMBER, "What the market would like.", quantity="weight", width=10, needed=True, looks="two"),
+        Column("promised", "Promised", NUMBER, "What you said would come.", quantity="weight", width=10, needed=True, looks="two"),
+        Column("ordered", "Ordered", NUMBER, "What it then ordered.", quantity="weight", width=10, looks="two"),
+        Column("promise_delivered", "Delivered", COMPUTED, "Delivered lines on Sales of that week, Monday to Sunday.", quantity="weight", width=10,
+               looks="two_or_blank",
+               formula='IF(OR(NOT(ISNUMBER({promise_week})),{promise_market}="",{promise_product}=""),"",'
+                       'SUMPRODUCT((sal_kind="delivered")*(sal_market={promise_market})*(sal_product={promise_product})'
+                       f'*ISNUMBER(sal_date)*(sal_date>={MONDAY})*(sal_date<{MONDAY}+7),sal_amount))', twin=promise_delivered),
+        Column("promise_check", "Check", COMPUTED, "What this row still needs.", width=22, looks="text",
+               formula='IF(AND({promise_week}="",{promise_market}="",{promise_product}="",' + NONE_TYPED + '),"",'
+                       'IF({promise_week}="","which week?",IF(NOT(ISNUMBER({promise_week})),"read at refresh",'
+                       'IF(ISNA(MATCH({promise_market},lst_market,0)),"market not in Lists",'
+                       'IF(NOT(OR({promise_product}="fresh",{promise_product}="dried")),"fresh or dried?",'
+                       f'IF({A_TEXT},"read at refresh",IF({AN_ODD_ONE},"amount? date or below 0",IF({NONE_TYPED},"how much?","ok"))))))))',
+               twin=promise_check),
+        Column("promise_note", "Note", TEXT, "Anything.", width=26),
+        Column("row", "Row", ROWKEY, KEY_HELP, width=9),
+    ),
+)

@@ -17,7 +17,7 @@ GREY = "#666666"
 NUMBER_FORMATS = {
     "text": "@", "wrapped": "General", "plain": "General", "size": "0.0##", "whole": "#,##0", "one": "#,##0.0",
     "two": "#,##0.00", "three": "0.000", "percent": "0.0%", "share": "0%", "money": "#,##0.00", "date": "d mmm yyyy",
-    "month": "mmm yyyy", "date_or_blank": 'd mmm yyyy;"";""', "two_or_blank": '#,##0.00;"";""',
+    "month": "mmm yyyy", "day_month": "d mmm", "date_or_blank": 'd mmm yyyy;"";""', "two_or_blank": '#,##0.00;"";""',
 }
 RIGHT = {"size", "whole", "one", "two", "three", "percent", "share", "money", "plain", "two_or_blank"}
 
