@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import secrets
 from pathlib import Path
 
 import xlsxwriter
@@ -134,6 +135,7 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
         draw_results.draw(book, book.sheet(result.name), result)
     book.workbook.define_name("bb_layout", f"={schema.VERSION}")
     book.workbook.define_name("bb_profile", f'="{book.profile}"')
+    book.workbook.define_name("bb_yard", f'="{yard.mark or secrets.token_hex(8)}"')
     book.workbook.set_properties({"title": str(book.env.settings["yard"]), "subject": "Mushroom log workbook",
                                   "comments": "Made with Boltbook"})
     if macro:
