@@ -87,14 +87,20 @@ def _next(before: list[Sent], frames: dict) -> int:
 
 def yard_mark(path: Path) -> str:
     """The workbook's own random number, by which its sheets are known. A workbook without one is given one, with a backup."""
-    with zipfile.ZipFile(path) as archive:
-        found = re.fullmatch(r'="?([0-9a-f]{16})"?|"?([0-9a-f]{16})"?', read_book(archive).names.get("bb_yard", ""))
+    found = yard_of(path)
     if found:
-        return found[1] or found[2]
+        return found
     mark = secrets.token_hex(8)
     guard = Guard(path)
     guard.save(lambda target: _put_mark(guard.path, target, mark))
     return mark
+
+
+def yard_of(path: Path) -> str:
+    """The workbook's own random number; "" if it has none."""
+    with zipfile.ZipFile(path) as archive:
+        found = re.fullmatch(r'="?([0-9a-f]{16})"?|"?([0-9a-f]{16})"?', read_book(archive).names.get("bb_yard", ""))
+    return (found[1] or found[2]) if found else ""
 
 
 def _put_mark(path: Path, target: Path, mark: str) -> None:
@@ -210,4 +216,4 @@ def sent_before(path: Path, stamp: tuple[str, str]) -> Sent | None:
     return next((sent for sent in load_all(path) if (sent.yard, sent.token) == stamp), None)
 
 
-__all__ = ["Shared", "file_of", "offer_of", "sent_before", "share", "told", "yard_mark"]
+__all__ = ["Shared", "file_of", "offer_of", "sent_before", "share", "told", "yard_mark", "yard_of"]
