@@ -39,3 +39,10 @@ SHOPPING = (
     "Melt wax in a water bath with a thermometer, never over an open flame, and never leave it. Keep a lid and an extinguisher at hand; "
     "no water on a wax fire.",
 )
+# On the sheet that a market gets.
+MARKET_COPY = (
+    "Selling food has local rules: ask about licence, scale, net weight and label where you sell before you sell; slicing or drying may count as "
+    "processing. This sheet stands for no licence and no advice.",
+    "Keep fresh mushrooms cold, in packs that breathe, never airtight; keep dried ones sealed. Tell buyers to cook them through: raw shiitake can "
+    "cause a rash. Sell only what came with this sheet.",
+)

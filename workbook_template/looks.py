@@ -60,6 +60,9 @@ PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k
 PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}
 PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCENT} for k in NUMBER_FORMATS}
 
+# Cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
+PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
+
 # What a refresh may use on result sheets; samples of these stand on Sources.
 RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution") \
     + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS)
