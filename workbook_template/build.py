@@ -275,24 +275,27 @@ def _sheet_heading(book: Book, sheet, table: Table, header: int) -> None:
 def _logs_totals(book: Book, sheet, table: Table, header: int) -> None:
     """Totals over all rows, above the column heads."""
     rows = guarded_rows(table, book.rows, len(book.env.rows["logs"]))
-    logs, env = book.env.rows["logs"], book.env
     spots = {c.key: i for i, c in enumerate(table.columns)}
 
     def span(key):
         letter = xl_col_to_name(spots[key])
         return f"${letter}${header + 2}:${letter}${header + 1 + rows}"
 
-    def total(key, times=False):
-        column = table.column(key)
-        pairs = [(column.twin(r, env), table.column("in_row").twin(r, env) if times else 1) for r in logs]
-        return sum(v * n for v, n in pairs if v not in ("", None) and n not in ("", None))
-
     sheet.write_string(header - 2, spots["inoculated"], "All rows", book.looks["strong"])
-    for key in ("in_row", "plugs", "spawn", "wax", "harvested"):
-        look = "total_" + table.column(key).looks
-        book.write_formula(sheet, header - 2, spots[key], f"SUM({span(key)})", {}, total(key), look, single=True)
-    book.write_formula(sheet, header - 2, spots["holes"], f"SUMPRODUCT({span('in_row')},{span('holes')})", {}, total("holes", True),
-                       "total_whole", single=True)
+    for key, times in LOG_TOTALS.items():
+        formula = f"SUMPRODUCT({span('in_row')},{span(key)})" if times else f"SUM({span(key)})"
+        book.write_formula(sheet, header - 2, spots[key], formula, {}, logs_total(key, book.env), f"total_{table.column(key).looks}", single=True)
+
+
+# Columns of Logs with a total over all rows above their heading; True: each row times its logs.
+LOG_TOTALS = {"in_row": False, "plugs": False, "spawn": False, "wax": False, "harvested": False, "holes": True}
+
+
+def logs_total(key: str, env: Env) -> float:
+    """What stands above a column of Logs: its sum over all rows."""
+    table = schema.table("logs")
+    pairs = [(table.column(key).twin(r, env), table.column("in_row").twin(r, env) if LOG_TOTALS[key] else 1) for r in env.rows["logs"]]
+    return sum(v * n for v, n in pairs if v not in ("", None) and n not in ("", None))
 
 
 def _caution(book: Book, sheet, name: str, row: int, last: int) -> None:

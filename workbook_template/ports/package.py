@@ -120,15 +120,21 @@ def _patch_sheet(archive, sheet: SheetPart, new: SheetPatch, changed: dict) -> N
 
 
 def _workbook(archive, book: Book, owned, sheets, calc_on_load: bool, names: dict[str, str]) -> bytes:
-    xml = archive.read(book.workbook_part)
-    sections = find_elements(xml, None, {"workbook"})
-    changes = []
     wanted = {(name, None): reference for name, reference in names.items()}
     for name, new in sheets.items():
         if new.print_area is not None:
             place = _absolute(owned[name].name, new.print_area)
             wanted["_xlnm.Print_Area", str(owned[name].index)] = place
-    changes += _name_changes(xml, sections, wanted)
+    return workbook_content(archive.read(book.workbook_part), wanted, calc_on_load)
+
+
+def workbook_content(xml: bytes, names: dict[tuple[str, str | None], str], calc_on_load: bool) -> bytes:
+    """The workbook part with these defined names set, and the flag that asks for a full calculation on opening.
+
+    names: (name, sheet index as text or None for the whole workbook) -> reference.
+    """
+    sections = find_elements(xml, None, {"workbook"})
+    changes = _name_changes(xml, sections, names)
     calc = next((element for element in sections if element.name == "calcPr"), None)
     if calc_on_load and calc is not None:
         changes.append(set_attributes(xml, calc, fullCalcOnLoad="1"))
@@ -203,6 +209,14 @@ def _patch_chain(archive, book: Book, owned: list[SheetPart], changed: dict, dro
         return
     if kept:
         changed[part] = apply_changes(xml, [(entries[0].start, entries[-1].end, b"".join(kept))])
+        return
+    drop_chain(archive, book, changed, dropped)
+
+
+def drop_chain(archive, book: Book, changed: dict, dropped: set) -> None:
+    """Leave the calculation chain out, with all that names it; the program builds it again."""
+    part = book.chain_part
+    if part is None or part not in archive.NameToInfo:
         return
     dropped.add(part)
     types, relations = "[Content_Types].xml", rels_name(book.workbook_part)

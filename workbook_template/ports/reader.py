@@ -37,7 +37,7 @@ from workbook_template.ports.preflight import FileProblem, check_extent, check_f
 from workbook_template.ports.scan import COMPUTED, Scan, inflate, scan_sheet
 
 __all__ = [
-    "ColumnSpec", "FileProblem", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
+    "ColumnSpec", "FileProblem", "LayoutProblem", "TableSpec", "find_tables", "read_cells", "read_names", "read_tables",
 ]
 
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
@@ -66,6 +66,15 @@ def read_tables(path, specs) -> dict[str, RawTable]:
         with ThreadPoolExecutor(2) as pool:
             tables = list(pool.map(lambda job: _read_table(*job), work))
     return {table.key: table for table in tables}
+
+
+def find_tables(path, specs) -> dict[str, tuple]:
+    """Key -> (the sheet's part, the table's Layout) of every table. Raises FileProblem, LayoutProblem."""
+    specs = [as_table_spec(spec) for spec in specs]
+    check_file(path)
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+        book = read_book(archive)
+        return _find_all(path, archive, book, read_date_styles(archive, book), specs)
 
 
 def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, object]:

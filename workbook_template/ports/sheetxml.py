@@ -61,14 +61,14 @@ def sheet_content(
     after = apply_changes(skeleton, [(0, data.end, b""), *(c for c in changes if c[0] >= data.end)])
     yield before + b"<" + tag + b">"
     for piece in [rows] if isinstance(rows, bytes) else rows:
-        yield _prefixed(piece, data.prefix) if data.prefix else piece
+        yield prefixed(piece, data.prefix) if data.prefix else piece
     yield b"</" + tag + b">" + after
 
 
-def _prefixed(piece: bytes, prefix: str) -> bytes:
+def prefixed(piece: bytes, prefix: str) -> bytes:
     """Rows written for the default namespace, with the prefix that this file uses for it."""
     mark = prefix.encode()
-    for name in (b"row", b"c", b"v"):
+    for name in (b"row", b"c", b"v", b"f"):
         piece = piece.replace(b"<" + name + b" ", b"<" + mark + name + b" ")
         piece = piece.replace(b"<" + name + b">", b"<" + mark + name + b">")
         piece = piece.replace(b"</" + name + b">", b"</" + mark + name + b">")

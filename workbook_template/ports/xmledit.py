@@ -85,14 +85,14 @@ def set_attributes(xml: bytes, element: Element, **values: str) -> tuple[int, in
 
 def _set_attribute(tag: bytes, name: str, value: str) -> bytes:
     new = escape(value)
-    for key, first, last in _attribute_spans(tag):
+    for key, first, last in attribute_spans(tag):
         if key == name.encode():
             return tag[:first] + new + tag[last:]
     close = len(tag) - (2 if tag.endswith(b"/>") else 1)
     return tag[:close].rstrip() + b" " + name.encode() + b'="' + new + b'"' + tag[close:]
 
 
-def _attribute_spans(tag: bytes):
+def attribute_spans(tag: bytes):
     """Name and the span of the value (without quotes) of every attribute of an opening tag."""
     at = 0
     while True:
