@@ -25,6 +25,7 @@ from workbook_template.typed_rows import keys_of, rows_of
 from workbook_template.yard import Yard
 
 KEPT_SHEET = "Kept from before"
+OLD_CHARTS = ("Cost so far by strain", "Cost so far by wood")  # came with layout 1
 NEW_EVENTS = "event_kinds"  # lists whose new shipped rows are added: the calculations ask for these words
 
 
@@ -201,7 +202,7 @@ def _unique_keys(yard: Yard, rows: int) -> Yard:
         total, letter = guarded_rows(table, rows, len(typed)), ROW_KEY_LETTER.get(table.key, "")
         free = (f"{letter}{n:05d}" for n in range(1, 10 * (total + len(used))) if f"{letter}{n:05d}" not in used)
         for row in typed:
-            row.setdefault("row", next(free))
+            row["row"] = row.get("row") or next(free)
         typed += [{"row": next(free)} for _ in range(total - len(typed))] if used != {f"{letter}{n + 1:05d}" for n in range(len(typed))} else []
     return yard
 
@@ -252,7 +253,8 @@ def _our_charts() -> list[str]:
     from workbook_template.sheets.layout import lay_out
     from workbook_template.sheets.plan import CHART_TITLE
     from workbook_template.sheets.view import View
-    return [CHART_TITLE, *(chart.title for profile in ("us", "metric") for sheet in lay_out(View(profile, "USD", "", "")) for chart in sheet.charts)]
+    sheets = [sheet for profile in ("us", "metric") for sheet in lay_out(View(profile, "USD", "", ""))]
+    return [CHART_TITLE, *OLD_CHARTS, *(chart.title for sheet in sheets for chart in sheet.charts)]
 
 
 def _count(archive: zipfile.ZipFile, part: str) -> int:

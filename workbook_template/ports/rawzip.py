@@ -74,7 +74,7 @@ def rewrite(source, target, changed: dict[str, bytes | Iterable[bytes]], dropped
             entries.append(entry)
         for name, content in (added or {}).items():
             info = zipfile.ZipInfo(name)
-            info.external_attr = 0o600 << 16
+            info.external_attr, info.CRC = 0o600 << 16, 0
             entry = _Entry(info, new.tell())
             _write_new(new, entry, content)
             entries.append(entry)
