@@ -21,6 +21,7 @@ ANSWER_GROUPS = (
 BOLT_HEADS = (("logs", "Bolts", None, "whole"), ("small", "Small end or middle", "diameter", "two"), ("large", "Large end", "diameter", "two"),
               ("volume", "Volume each", "volume", "three"), ("weight", "Green weight each", "weight", "one"), ("lift", "Lift", None, "text"),
               ("holes", "Holes each", None, "whole"))
+CHART_TITLE = "Drill map of bolt 1: the bark unrolled"
 LAST, CHART_ROWS = BOLT_LEFT + 7, 18  # last printed column; rows under the chart
 PACK_HEADS = (("size", "Pack of", "plain"), ("price", "Price", "money"), ("packs", "Packs", "whole"), ("cost", "Cost", "money"),
               ("left", "Left over", "two"))
@@ -242,7 +243,7 @@ def _draw_chart(book, sheet, spots: Spots) -> None:
     last = f"h{cells.HOLE_POINTS}"
     chart.add_series({"name": "holes", "categories": span("along", "h1", last), "values": span("around", "h1", last),
                       "line": {"none": True}, "marker": {"type": "circle", "size": 7, "fill": {"color": ACCENT}, "border": {"color": ACCENT}}})
-    chart.set_title({"name": "Drill map of bolt 1: the bark unrolled", "name_font": {**font, "size": 11, "bold": True}, "overlay": False})
+    chart.set_title({"name": CHART_TITLE, "name_font": {**font, "size": 11, "bold": True}, "overlay": False})
     chart.set_x_axis({"name": f"along the log ({unit})", "name_font": font, "num_font": font, "min": 0, "major_gridlines": {"visible": False}})
     chart.set_y_axis({"name": f"around the log ({unit})", "name_font": font, "num_font": font, "min": 0, "num_format": "0",
                       "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}})
