@@ -108,6 +108,10 @@ def _sales() -> list[dict]:
         line(day, "Partner", "sold", "fresh", None), line(day, "Partner", "sold", "fresh", "two"), line(None, "Partner", "sold", "fresh", 1.0),
         line(day, "Fair", "sold", "fresh", 1.0), line(dt.date(2026, 7, 4), "Fair", "sold", "fresh", 1.0),
         line("6/6/26", "Partner", "sold", "fresh", 1.0), {},
+        # money put right, either way; half cents: 0.5 x 2.01 = 1.005, 1.5 x 1.75 = 2.625, and a price of many digits
+        line(day, "Partner", "correction", None, -6.5), line(day, "Partner", "correction", None, 2.675), line(day, "Partner", "paid", None, 1.005),
+        line(day, "Stall", "sold", "fresh", 0.5, price=2.01), line(day, "Kitchen", "returned", "fresh", 1.5, price=1.75),
+        line(day, "Partner", "sold", "fresh", 3.337, price=11.017),
     ]
 
 
