@@ -143,6 +143,7 @@ def work_out(inputs: Inputs):
 
     settings = to_si(inputs.settings, inputs.profile)
     settings["weight_unit_kg"] = units.factor("weight", inputs.profile)
+    settings["profile"] = inputs.profile
     frames = dict(inputs.intake.frames)
     if inputs.plan is not None:
         frames["plan"] = inputs.plan
