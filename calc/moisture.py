@@ -30,15 +30,17 @@ def fresh_moisture(logs: pd.DataFrame, woods: pd.DataFrame) -> np.ndarray:
     return 1.0 - 1.0 / ratio
 
 
-def heaviest(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray) -> np.ndarray:
-    """What a log of that size and wood can weigh at most, kg: every pore full of water; NaN where not known.
+def by_size(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray):
+    """What a log of that size and wood weighs without any water, and with every pore full of it, kg; NaN where not known.
 
-    Water for the whole volume, and of the dry weight what is heavier than water: dry x (1 - 1 / cell wall gravity).
+    Full: water for the whole volume, and of the dry weight what is heavier than water, dry x (1 - 1 / cell wall gravity).
+    A species average, so it serves questions only.
     """
     at = lookup(woods, "wood", words(logs, "wood"))
     water = tables.figure("water_density_kg_m3").typical
     parts = wood.stem_parts(volume_m3, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS), water)
-    return volume_m3 * water + wood.dry_weight(parts, with_bark=True) * (1.0 - 1.0 / tables.figure("cell_wall_gravity").typical)
+    dry = wood.dry_weight(parts, with_bark=True)
+    return dry, volume_m3 * water + dry * (1.0 - 1.0 / tables.figure("cell_wall_gravity").typical)
 
 
 @dataclass
@@ -48,12 +50,18 @@ class Samples:
     start_kg: np.ndarray  # NaN where Logs has no Sample weight
     start_wet: np.ndarray
     assumed: np.ndarray  # True where the start moisture is the wood's own
-    most_kg: np.ndarray  # heaviest weight that can be
+    size_dry_kg: np.ndarray  # of a log of its size and wood without any water, and full of it
+    size_full_kg: np.ndarray
 
     @property
     def dry_kg(self) -> np.ndarray:
         """Oven-dry weight of the sample log."""
         return self.start_kg * (1.0 - self.start_wet)
+
+    @property
+    def most_kg(self) -> np.ndarray:
+        """The heaviest it can be."""
+        return np.fmax(self.size_full_kg, self.start_kg)
 
     def can_be(self, log, weight_kg) -> np.ndarray:
         """True for weights that such a log can have: not below its dry weight, not above every pore full."""
@@ -67,8 +75,7 @@ def samples(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray) -> S
     """Start weight and start moisture of every row; a blank Start moisture takes the wood's own fresh moisture."""
     start, typed = numbers(logs, "sample_weight_kg"), numbers(logs, "start_moisture")
     own = fresh_moisture(logs, woods)
-    return Samples(start, np.where(np.isnan(typed), own, typed), np.isnan(typed) & ~np.isnan(own),
-                   np.fmax(heaviest(logs, woods, volume_m3), start))
+    return Samples(start, np.where(np.isnan(typed), own, typed), np.isnan(typed) & ~np.isnan(own), *by_size(logs, woods, volume_m3))
 
 
 @dataclass(frozen=True)
