@@ -1,8 +1,8 @@
 """The table this_week: what to do, with the reason and the rule behind it, ordered by what is lost if it waits.
 
-Each rule says which logs need what and why; lines are then made for places, strains and batches of one month of
-inoculation, and where there would be too many for a page, for places or the whole yard. Dates come from the season
-tables: where those know none, the line says so. Sources stand beside each line.
+Each rule says which logs need what and why; lines are then made by place, or by place, strain and month of
+inoculation, and where there would be too many for a page, for the whole yard. Dates come from the season tables:
+where those know none, the line says so. Sources stand beside each line.
 """
 from __future__ import annotations
 
@@ -410,10 +410,16 @@ def line(key, what, logs, place, why, rule, rows, occasion="", count=np.nan) -> 
 def batches(week: Week) -> np.ndarray:
     """A name for place, strain and month of inoculation of each row of Logs."""
     month = pd.Series(dates(week.yard.inoculated)).dt.strftime("%Y-%m").fillna("").to_numpy(dtype=object)
-    return words(week.logs, "place") + "/" + words(week.logs, "strain") + "/" + month
+    return _no_slash(week, "place") + "/" + _no_slash(week, "strain") + "/" + month
+
+
+def _no_slash(week: Week, column: str) -> np.ndarray:
+    known, which = np.unique(words(week.logs, column).astype(str), return_inverse=True)
+    return np.array([text.replace("/", " ") for text in known.tolist()], dtype=object)[which] if len(known) else known.astype(object)
 
 
 LEVELS = 4  # batch, place and strain, place, whole yard
+BY_BATCH = ("inoculate, past the limit", "inoculate", "move", "turn")  # the others are done place by place
 
 
 def at_level(names: np.ndarray, level: int) -> np.ndarray:
@@ -427,7 +433,7 @@ def this_week(week: Week) -> pd.DataFrame:
                       ignore_index=True)
     strict = found[found["what"] == "water, a log is at its limit"]["log"]
     found = found[~((found["what"] == "water") & found["log"].isin(strict))]
-    lines = soak_lines(week) + spawn_lines(week) + retire_lines(week)
+    lines = _few(soak_lines(week)) + _few(spawn_lines(week)) + _few(retire_lines(week))
     stopped = rest(week)
     lines += _drawn(week, stopped, week.stage[stopped["log"].to_numpy(dtype=np.int64)])
     lines += _grouped(week, found, MOST_LINES - len(lines))
@@ -435,13 +441,24 @@ def this_week(week: Week) -> pd.DataFrame:
     return table.sort_values(["urgency", "count", "key"], ascending=[True, False, True], kind="stable", ignore_index=True)
 
 
+def _few(lines: list[dict]) -> list[dict]:
+    """The first lines of a kind; what is more stands in one."""
+    head, tail = lines[:MOST_OF_A_KIND - 1], lines[MOST_OF_A_KIND - 1:]
+    if len(tail) < 2:
+        return lines
+    first = tail[0]
+    return head + [line(f"{first['what']}/more", first["what"], "; ".join(one["logs"] for one in tail), NOWHERE, f"{first['words']}. "
+                        f"{len(tail) - 1} more likewise", first["rule"], sum(one["rows"] for one in tail), first["occasion"],
+                        sum(one["count"] for one in tail))]
+
+
 def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
-    """Lines of all kinds, each kind at the finest level at which the page holds them."""
+    """Lines of all kinds, by batch or by place, and coarser where the page would not hold them."""
     known, code = np.unique(batches(week), return_inverse=True)
     names = [at_level(known, level) for level in range(LEVELS)]
     kinds = [kind for kind in ORDER if (found["what"] == kind).any()]
     parts = {kind: found[found["what"] == kind] for kind in kinds}
-    level = dict.fromkeys(kinds, 0)
+    level = {kind: 0 if kind in BY_BATCH else 2 for kind in kinds}
 
     def held(kind: str) -> int:
         return len(set(names[level[kind]][code[parts[kind]["log"].to_numpy(dtype=np.int64)]]))

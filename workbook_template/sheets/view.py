@@ -32,6 +32,7 @@ class View:
     results: Results | None = None
     problems: list[Problem] = field(default_factory=list)
     counts: dict[str, tuple[int, int]] = field(default_factory=dict)
+    typed: list = field(default_factory=list)  # carried.Typed of the This week sheet as it was
 
     @property
     def weight(self) -> str:
