@@ -18,7 +18,7 @@ HEAD = 4  # row of the headings, 0-based
 CHARTS_AT = 62  # row of the charts: lines, own lines and cautions stand above it
 OWN_LINES = 3
 THIN = 1.0  # points
-POINTS, CHARACTER = 15.5, 0.86  # height of a line of 12-point text; characters of it that a column's width holds, each
+POINTS, CHARACTER = 15.5, 0.97  # height of a line of 12-point text; characters of it that a column's width holds, each
 WIDTHS = [width for _, _, width in COLUMNS]
 LOOKS = {"done": "own_done", "what": "big_strong", "note": "own_note", "key": "line_mark"}  # the others are "big"
 NOTHING = "Nothing is due by what is written down. Look the logs over all the same."
@@ -26,7 +26,7 @@ CHARTED_LOGS = 30  # sample logs in the chart; the table holds them all
 
 
 def this_week(view: View) -> ResultSheet:
-    sheet = ResultSheet("This week", list(WIDTHS), freeze=(HEAD + 1, 0))
+    sheet = ResultSheet("This week", list(WIDTHS), freeze=(HEAD + 1, 0), breaks=(CHARTS_AT,))
     sheet.heading("This week", "What the logs need, first what is lost soonest. Tick what is done and write beside a line: a refresh carries it on. "
                                "Write what was done on Events too.")
     beside, kept = {}, []
@@ -160,21 +160,21 @@ def _water(sheet: ResultSheet, view: View, row: int) -> int:
     unit = view.unit("rain")
     sheet.section(row, "Rain and watering")
     frame = view.results.water_weeks if view.results is not None else None
-    heads = [("", "text"), ("Week of", "date"), (f"Rain ({unit})", "two"), (f"Watered ({unit})", "two"), ("What was assumed", "text"),
+    heads = [("", "text"), ("Week of", "text"), (f"Rain ({unit})", "two"), (f"Watered ({unit})", "two"), ("What was assumed", "text"),
              (f"Wanted ({unit})", "two"), (f"Short of it ({unit})", "two")]
     if frame is None or not len(frame):
         about, columns = "Write rain and watering on Events, with the depth, and the weeks stand here.", [[None]] * 7
     else:
         dry = view.results.days_dry
         about = f"Last rain or water {dry:.0f} day{'' if dry == 1 else 's'} ago. {_spell(view)}"
-        names = (("week", "date"), ("rain_m", "rain"), ("watered_m", "rain"), ("words", "text"), ("wanted_m", "rain"), ("short_m", "rain"))
-        columns = [[f"{w.day} {w:%b}" for w in frame["week"]], *(view.column(frame[name], kind) for name, kind in names)]
+        names = (("rain_m", "rain"), ("watered_m", "rain"), ("words", "text"), ("wanted_m", "rain"), ("short_m", "rain"))
+        columns = [[None] * len(frame), [day(week) for week in frame["week"]], *(view.column(frame[name], kind) for name, kind in names)]
     sheet.put(row + 1, 0, about, "label")
     end = sheet.table(row + 2, 0, heads, columns)
     span = (row + 3, end - 1)
     sheet.charts.append(Chart("stacked column", f"Rain and watering by week ({unit})", "week", unit,
-                              [ChartSeries("rain", (*span, 0), (*span, 2)), ChartSeries("watered", (*span, 0), (*span, 3), "light")],
-                              at=(CHARTS_AT, 5), size=(400, 285), y_format="0.0", lines=[ChartSeries("wanted", (*span, 0), (*span, 5), "dashed")]))
+                              [ChartSeries("rain", (*span, 1), (*span, 2)), ChartSeries("watered", (*span, 1), (*span, 3), "light")],
+                              at=(CHARTS_AT, 5), size=(400, 285), y_format="0.0", lines=[ChartSeries("wanted", (*span, 1), (*span, 5), "dashed")]))
     return end
 
 
