@@ -25,6 +25,7 @@ from calc import (
     rollup_yield,
     settle,
     shopping,
+    this_week,
 )
 from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, ledger
@@ -76,6 +77,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     plan_actual = bad_year.seasons(left)
+    week = this_week.every_table(frames, book, yard, known, settings, {**_no_season(), "keep_retire": keep})
     known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
              "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
              "breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
@@ -101,12 +103,17 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         **settle.every_table(sold, missing, frames.get("closings", pd.DataFrame()), day),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
+        **week,
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold, missing, day)],
     )
     out.answers = answers.answers(out, counts or {})
     return out
+
+
+def _no_season() -> dict:
+    return {"log_season": pd.DataFrame({"row": [], "stage": []}), "soak_calendar": pd.DataFrame({"week": pd.Series(dtype="datetime64[ns]")})}
 
 
 def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict,

@@ -16,6 +16,7 @@ from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
 from calc.intake_counts import counts, doubtful_names, like_names, price_questions
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
+from calc.intake_samples import sample_questions
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE
@@ -360,6 +361,7 @@ class _Reading:
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
         counts(sense)
+        sample_questions(sense, self.frames.get("woods", pd.DataFrame()))
         events["whole_yard"], events["odd_time"] = over_yard, sense.odd_time
         costs = self.frames["costs"]
         cost, cost_log, shared = links.link_costs(

@@ -44,6 +44,8 @@ def draw(book, sheet, result: ResultSheet) -> None:
     if result.freeze:
         sheet.freeze_panes(*result.freeze)
     set_page(sheet, book.profile, landscape=result.landscape, repeat=result.repeat, footer=str(book.env.settings["yard"]))
+    if result.breaks:
+        sheet.set_h_pagebreaks(list(result.breaks))
     if result.pages > 1:
         sheet.fit_to_pages(result.pages, 0)
         sheet.repeat_columns(0, result.freeze[1] - 1)

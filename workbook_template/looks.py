@@ -32,6 +32,9 @@ def _cell(look: str) -> dict:
 
 
 BASE = {"font_name": FONT, "font_size": 10, "font_color": INK, "valign": "vcenter"}
+# Lines of This week: to be read at arm's length, and the grower's own cells beside them.
+BIG = {"indent": 1, "font_size": 12, "align": "left", "valign": "top", "text_wrap": True, "bottom": 1, "bottom_color": LINE}
+OWN = {"indent": 1, "font_size": 12, "num_format": "@", "align": "left", "valign": "top", "text_wrap": True, "border": 1, "border_color": INK}
 PIECES = {
     "title": {"bold": True, "font_size": 16, "font_color": ACCENT},
     "about": {"font_color": GREY, "italic": True},
@@ -51,6 +54,12 @@ PIECES = {
     "label_wrapped": {"align": "left", "valign": "top", "text_wrap": True},
     "strong": {"bold": True, "align": "left", "valign": "top"},
     "caution": {"text_wrap": True, "valign": "top", "left": 5, "left_color": ACCENT, "indent": 1},
+    "big": BIG,
+    "big_strong": {**BIG, "bold": True},
+    "own_done": {**OWN, "font_size": 14, "align": "center", "valign": "vcenter", "indent": 0},
+    "own_note": OWN,
+    "own_date": {**OWN, "num_format": "d mmm yyyy"},
+    "line_mark": {"font_color": LINE, "font_size": 8, "align": "left", "valign": "top", "bottom": 1, "bottom_color": LINE},
     "rowkey": {"font_color": LINE, "font_size": 8, "align": "left"},
     "field": {"border": 1, "border_color": LINE},
 }
@@ -64,7 +73,8 @@ PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCEN
 PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
 
 # What a refresh may use on result sheets; samples of these stand on Sources.
-RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution") \
+RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution",
+                "big", "big_strong", "own_done", "own_note", "own_date", "line_mark") \
     + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS)
 
 

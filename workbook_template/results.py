@@ -71,6 +71,7 @@ class ResultSheet:
     landscape: bool = True
     freeze: tuple[int, int] | None = None
     repeat: tuple[int, int] | None = None
+    breaks: tuple[int, ...] = ()  # rows before which a new printed page begins
     pages: int = 1  # printed pages side by side; the frozen columns stand on each
     cells: list[Cell] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
