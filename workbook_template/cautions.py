@@ -39,3 +39,15 @@ SHOPPING = (
     "Melt wax in a water bath with a thermometer, never over an open flame, and never leave it. Keep a lid and an extinguisher at hand; "
     "no water on a wax fire.",
 )
+# Where soaks and picking are planned.
+SOAKING = (
+    "Lifting: a soaked log is far heavier than a fresh one and slippery. Share the lift, use a cart, keep the way to the tank dry and clear.",
+    "Water and electricity: a child or an animal can drown in a tank, so cover it when you leave. Keep pumps and cords dry and on a protected "
+    "circuit; electrical work is for a licensed electrician.",
+    "In the yard: heat, ticks, and roots underfoot. Work in the cool, drink, look yourself over for ticks, wear firm shoes, tell someone where "
+    "you are.",
+)
+PICKING = (
+    "Pick only what you inoculated and can name; other fungi grow on the same logs and some kill. Clean hands, clean baskets, clean water, and "
+    "cool at once. Selling food has local rules; follow them and trained advice.",
+)

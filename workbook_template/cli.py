@@ -29,7 +29,8 @@ class Later(click.Group):
         return getattr(importlib.import_module(module), command)
 
 
-@click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={"doctor": "workbook_template.doctor:doctor"})
+@click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
+    "doctor": "workbook_template.doctor:doctor", "calendar": "workbook_template.calendar_file:calendar"})
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
 
