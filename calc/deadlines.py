@@ -6,7 +6,7 @@ import pandas as pd
 
 from calc import results
 from calc.bad_year import YEAR_DAYS
-from calc.dates import words as day_words
+from calc.day_numbers import words as day_words
 from calc.shopping import PLANNED, WAITING
 from calc.yard import NO_DAY, TINY, Diary, Yard, as_typed, dates, day_column, numbers, words
 

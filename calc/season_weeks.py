@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 
 from calc import results, season
-from calc.dates import MONTHS
+from calc.day_numbers import MONTHS
 from calc.deadlines import listed
 from calc.yard import NO_DAY, as_typed, dates, day_column, days, numbers, words
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from calc import dates, quantities
+from calc import dates, day_numbers, quantities
 from calc.intake_words import Context, date_in_number
 from calc.problems import QUESTION, Problem, either, quote, type_one
 from calc.raw import Odd
@@ -66,7 +66,7 @@ def plan_frame(plan: dict, env: Env):
         "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small,
         "large_end_m": math.nan if large is None else large, "length_m": length, "count": int(logs),
         "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
-        "holes_drilled": math.nan, "ends_waxed": None, "inoculated": pd.NaT if day == "" else pd.Timestamp(dates.serial_day(day))} for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
+        "holes_drilled": math.nan, "ends_waxed": None, "inoculated": pd.NaT if day == "" else pd.Timestamp(day_numbers.serial_day(day))} for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
 
 
 # ---- what is said about a cell ----------------------------------------------------------------------------------
@@ -136,7 +136,7 @@ def _date(value, env: Env) -> tuple[str, str]:
         return f"{quote(value)} is no likely date", "Type a date, such as 1 Mar 2027"
     read = dates.read_date(value, env.settings.get("date_order"), env.as_of.year)
     if isinstance(read, dates.Read):
-        return f"{quote(value)} is text: live cells take only dates; it means {dates.words(read.day)}", f"Type {read.day.isoformat()}"
+        return f"{quote(value)} is text: live cells take only dates; it means {day_numbers.words(read.day)}", f"Type {read.day.isoformat()}"
     return f"{quote(value)} {read.question}", type_one(read.offers) or "Type a date, such as 1 Mar 2027"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from calc import dates, drilling, quantities, season, supplies, wood
+from calc import day_numbers, drilling, quantities, season, supplies, wood
 from workbook_template.logs_table import lift_times
 from workbook_template.sheets import plan_typed
 from workbook_template.twins import EXCEL_EPOCH, Env, is_number, sheet_round
@@ -17,7 +17,7 @@ from workbook_template.twins import EXCEL_EPOCH, Env, is_number, sheet_round
 BOLT_ROWS, LISTED = 200, 40  # bolts that are counted, and those of them that are listed
 PACK_ROWS, HOLE_POINTS, LIST_PACKS = 8, 320, 30
 
-MONTHS = tuple(name for name in dates.MONTHS)
+MONTHS = day_numbers.MONTHS
 STRAIN_FIELD = 'IF({{strain_at}}=0,"",IF(ISNUMBER(INDEX(lst_strain_{0},{{strain_at}})),INDEX(lst_strain_{0},{{strain_at}}),""))'
 MONTH_ON = 'MIN(DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{1},DAY({{use_inoculate}})),' \
            'DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{1}+1,0))'

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calc import dates, tables, units
+from calc import day_numbers, tables, units
 from workbook_template.twins import Env, blank, is_number, limit, serial
 
 TREE, BOLTS = "a tree", "bolts on hand"
@@ -39,7 +39,7 @@ class Input:
     def edges(self, profile: str) -> tuple[float, float]:
         """The least and the greatest number that is used, in the workbook's unit."""
         if self.day:
-            return tuple(float(edge) for edge in dates.SERIALS)
+            return tuple(float(edge) for edge in day_numbers.SERIALS)
         found, factor = limit(*self.limits), units.factor(self.quantity, profile) if self.quantity else 1.0
         return tuple(round(found[side] / factor, 12) for side in ("refuse_below", "refuse_above"))
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from calc.dates import words as day_words
+from calc.day_numbers import words as day_words
 from calc.deadlines import listed
 from calc.season_weeks import AT_WORK, DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
 from workbook_template import cautions
