@@ -88,10 +88,12 @@ def _day(whole_day):
 
 # ---- hours -------------------------------------------------------------------------------------------------------
 
-def soak_minutes(book: Diary) -> float:
+def soak_minutes(book: Diary, yard: Yard) -> float:
     """Minutes a log soaked, from timed events; NaN without one. A log soaked twice counts twice."""
     timed = book.lines("soaked") & (book.minutes > TINY) & (book.named > 0)
-    return float(book.minutes[timed].sum() / book.named[timed].sum()) if timed.any() else np.nan
+    pair = timed[book.line]
+    logs = float(yard.alive_at(book.log[pair], book.day[book.line[pair]]).sum())
+    return float(book.minutes[timed].sum()) / logs if logs > 0 else np.nan
 
 
 def hours_ahead(frames: dict, yard: Yard, hours: pd.DataFrame, calendar: pd.DataFrame, upkeep_minutes: float, soaking_minutes: float,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from calc.results_money import MONEY_COLUMNS
+from calc.results_strip import STRIP_COLUMNS
 
 # Kinds a column or an answer may have. Weights in kg, volumes in m3, money per kg; the sheet turns them into
 # its own unit by the quantity behind the kind.
@@ -132,6 +133,7 @@ COLUMNS = {
         "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
+    **STRIP_COLUMNS,
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
