@@ -85,13 +85,16 @@ def _row_marks(table, week, calendar, strains, settings, look_days) -> np.ndarra
     found = np.full((len(table), len(week)), code[FREE])
     begin, last, past = (day_column(table, name) for name in ("flush_from", "flush_to", "last_soak"))
     soaks = {group: _soak_days(calendar, group) for group in table["group"].dropna().unique()}
-    coming = [soaks.get(group, np.zeros(0, dtype=np.int64)) for group in table["group"]]
+    young = table["stage"].eq("spawn run").to_numpy()
+    may = np.where(young | (day_column(table, "may_soak_from") < NO_DAY), day_column(table, "may_soak_from"), 0)
+    coming = [days_of[days_of + WEEK > may[i]] for i, days_of in
+              enumerate(soaks.get(group, np.zeros(0, dtype=np.int64)) for group in table["group"])]  # the young ones stay in their stack
     window = ~table["flush_basis"].isin(AT_WORK).to_numpy() & (past >= NO_DAY) & (begin < NO_DAY)
     found[window[:, None] & (end[None] >= begin[:, None]) & (week[None] <= last[:, None])] = code[MAY]
-    running = table["stage"].eq("spawn run").to_numpy()
     ready = np.minimum(day_column(table, "may_soak_from"), np.array([s.min() if len(s) else NO_DAY for s in coming], dtype=np.int64))
-    until = np.where(window, begin, np.where(running, ready, 0))
-    run = (end[None] < until[:, None])
+    until = np.where(window, begin, np.where(young, ready, 0))
+    whole = window[:, None] & (week[None] <= begin[:, None]) & (end[None] >= last[:, None])  # a window within one week is not hidden
+    run = (week[None] + WEEK // 2 < until[:, None]) & ~whole
     found[run] = code[RUN]
     rest, closed, keys = _rest_days(table, strains, settings), _closed_weeks(week, strains, settings), words(table, "strain")
     for i, ahead in enumerate(coming):
