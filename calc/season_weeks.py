@@ -6,7 +6,6 @@ import pandas as pd
 
 from calc import results, season
 from calc.day_numbers import MONTHS
-from calc.deadlines import listed
 from calc.yard import NO_DAY, as_typed, dates, day_column, days, numbers, words
 
 WEEK, WEEKS = 7, 52

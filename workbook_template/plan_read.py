@@ -66,7 +66,9 @@ def plan_frame(plan: dict, env: Env):
         "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small,
         "large_end_m": math.nan if large is None else large, "length_m": length, "count": int(logs),
         "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
-        "holes_drilled": math.nan, "ends_waxed": None, "inoculated": pd.NaT if day == "" else pd.Timestamp(day_numbers.serial_day(day))} for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
+        "holes_drilled": math.nan, "ends_waxed": None,
+        "inoculated": pd.NaT if day == "" else pd.Timestamp(day_numbers.serial_day(day))}
+        for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
 
 
 # ---- what is said about a cell ----------------------------------------------------------------------------------

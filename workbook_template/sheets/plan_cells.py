@@ -85,7 +85,8 @@ NOTES = {
     "note_supply_pieces": 'IF({bearing}="","",IF(AND({supply_pieces}="",{supply_loose}=""),"waits for the bolts above","drilled like those above"))',
     "note_supply_hours": 'IF({bearing}="","",IF(ISNUMBER(set_budget_upkeep_minutes),"by your minutes on Settings","by a published share"))',
     "note_flush_from": f'IF({{use_inoculate}}="","waits for a date above",{WHEN.format(base="early")})',
-    "note_soak_from": f'IF({{use_inoculate}}="","waits for a date above",IF({{forces}}="no","best left to fruit by itself",{WHEN.format(base="force")}))',
+    "note_soak_from": 'IF({use_inoculate}="","waits for a date above",IF({forces}="no","best left to fruit by itself",'
+                      f'{WHEN.format(base="force")}))',
     "note_stock_week": 'IF({use_stock}="","",IF({stock_even}=0,"equal groups",{stock_even}&" more make groups equal"))',
     "note_list": f'IF({{count_all}}="","",IF(AND({{mode}}=1,{{count_all}}>{LISTED}),"Bolts {LISTED + 1} to "&{{count}}&" are not listed; '
                  'the totals count them."&IF({count_all}>{count}," "&({count_all}-{count})&" more are in no total: cut longer.",""),""))',
