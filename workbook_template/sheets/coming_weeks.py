@@ -38,8 +38,8 @@ def coming_weeks(view: View) -> ResultSheet:
 def _supply(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.supply
     _supply_chart(sheet, view, row + 2, len(frame))
-    end = block(sheet, view, row, "Supply by week", "Eight weeks of ten lie between low and high. Weather moves all logs at once, so more logs do not "
-                "make the range vanish. Free = what can be promised less what is.", "supply", frame, SUPPLY)
+    end = block(sheet, view, row, "Supply by week", "Eight weeks of ten lie between low and high. Weather moves all logs at once, so more "
+                "logs do not make the range vanish. Free = what can be promised less what is.", "supply", frame, SUPPLY)
     sheet.heights[row + 2] = 42
     for words, mine in frame.groupby("words", sort=False):
         if words:
@@ -72,8 +72,8 @@ def _deadlines(sheet: ResultSheet, view: View, row: int) -> int:
 def _hours(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.hours_ahead
     _hours_chart(sheet, view, row + 2, int(frame["month"].notna().sum()))
-    end = block(sheet, view, row, "Hours by month", "From the logs at work, the soaks planned, the logs that wait and those of the Plan. Own minutes on "
-                "Events come before Settings; soaks that were never timed are inside the upkeep.", "hours_ahead", frame, HOURS,
+    end = block(sheet, view, row, "Hours by month", "From the logs at work, the soaks planned, the logs that wait and those of the Plan. Own "
+                "minutes on Events come before Settings; soaks that were never timed are inside the upkeep.", "hours_ahead", frame, HOURS,
                 looks={"month": "month"})
     sheet.heights[row + 2] = 42
     sheet.put(row + 2, len(HOURS), "In words", "header")

@@ -118,7 +118,7 @@ WORK = {
                    f'*IF({{fruits_to}}="",1,IF(set_temp_{m}<={{fruits_to}},1,0)))' for m in MONTHS},
     "run_good": "IF(COUNT({run_low},{run_high})<2,0,IF({run_low}<0,0,IF({run_high}>={run_low},1,0)))",
     "early": f'IF({{run_good}}=0,"",{LATER.format("{run_low}")})', "late": f'IF({{run_good}}=0,"",{LATER.format("{run_high}")})',
-    "force": LATER.format("set_force_after_months"),
+    "force": f'IF({{strain_at}}=0,"",{LATER.format("set_force_after_months")})',
     "opens": "IF(ISNUMBER(set_season_begins),MONTH(set_season_begins)*100+DAY(set_season_begins),101)",
     "closes": "IF(ISNUMBER(set_season_ends),MONTH(set_season_ends)*100+DAY(set_season_ends),1231)",
 }
@@ -330,7 +330,7 @@ def _start(out: dict, env: Env) -> dict:
     run = [cells["run_low"], cells["run_high"]]
     cells["run_good"] = int("" not in run and 0 <= run[0] <= run[1])
     cells |= dict.fromkeys(("early", "late", "force", "flush_from", "flush_to", "soak_from"), "")
-    if out["use_inoculate"] == "":
+    if out["use_inoculate"] == "" or not strain:
         return cells
     day = EXCEL_EPOCH + dt.timedelta(days=out["use_inoculate"])
     if cells["run_good"]:
