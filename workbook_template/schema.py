@@ -91,6 +91,7 @@ def constants(profile: str) -> dict[str, str]:
         "fluid": number(units.factor("melt", profile) * 1e6),
         "breast": number(breast),
         "upkeep": number(60.0 * published.figure("labour_hours_per_log").typical * share),  # minutes a log over its life
+        "weight_unit": f'"{units.profile_unit("weight", profile)}"',
         "year_weeks": number(SPAN_DAYS["year"] / SPAN_DAYS["week"]),
         "height": number(units.factor("height", profile) / units.factor("diameter", profile)),
     }

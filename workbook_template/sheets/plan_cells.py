@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from calc import day_numbers, drilling, quantities, season, supplies, wood
+from calc import day_numbers, drilling, quantities, season, supplies, units, wood
 from workbook_template.logs_table import lift_times
 from workbook_template.sheets import plan_typed
 from workbook_template.twins import EXCEL_EPOCH, Env, is_number, sheet_round
@@ -81,12 +81,14 @@ NOTES = {
     "note_longest": 'IF({longest}="","",IF({mode}=1,"by the large end: errs short","by the mid diameter"))',
     "note_holes": 'IF(OR({count}="",{holes_known}=1),"","waits for form and spacing")',
     "note_drill_hours": 'IF({drill_hours}="","","by the log, whatever its holes")',
+    "note_per_group": 'IF({per_group}="","","at "&ROUND(set_per_soak,3)&" "&[weight_unit]&" a soaked log")',
     "note_bearing": 'IF({bearing}="","","groups x logs soaked each week")',
     "note_supply_pieces": 'IF({bearing}="","",IF(AND({supply_pieces}="",{supply_loose}=""),"waits for the bolts above","drilled like those above"))',
     "note_supply_hours": 'IF({bearing}="","",IF(ISNUMBER(set_budget_upkeep_minutes),"by your minutes on Settings","by a published share"))',
     "note_flush_from": f'IF({{use_inoculate}}="","waits for a date above",{WHEN.format(base="early")})',
     "note_soak_from": 'IF({use_inoculate}="","waits for a date above",IF({forces}="no","best left to fruit by itself",'
                       f'{WHEN.format(base="force")}))',
+    "note_stock_weight": 'IF({use_stock}="","","at "&ROUND(set_per_soak,3)&" "&[weight_unit]&" a soaked log")',
     "note_stock_week": 'IF({use_stock}="","",IF({stock_even}=0,"equal groups",{stock_even}&" more make groups equal"))',
     "note_list": f'IF({{count_all}}="","",IF(AND({{mode}}=1,{{count_all}}>{LISTED}),"Bolts {LISTED + 1} to "&{{count}}&" are not listed; '
                  'the totals count them."&IF({count_all}>{count}," "&({count_all}-{count})&" more are in no total: cut longer.",""),""))',
@@ -237,7 +239,7 @@ def values(inputs: dict, env: Env) -> dict:
     out |= _supply(out, env) | _start(out, env)
     out |= _map(out, bolts, env)
     out |= _packs(out, env)
-    return out | _notes(out, is_number(settings["budget_upkeep_minutes"]))
+    return out | _notes(out, env)
 
 
 def _bolts(out: dict, bolts: list, env: Env) -> dict:
@@ -402,7 +404,9 @@ def _when(out: dict, base: str) -> str:
     return "in months that suit it" if any(out[f"fit_{m}"] for m in MONTHS) else "no month here suits it"
 
 
-def _notes(out: dict, minutes_typed: bool) -> dict:
+def _notes(out: dict, env: Env) -> dict:
+    minutes_typed = is_number(env.settings["budget_upkeep_minutes"])
+    each = f"at {sheet_round(env.settings['per_soak'], 3):g} {units.profile_unit('weight', env.profile)} a soaked log"
     count, every, more = out["count"], out["count_all"], 0 if out["count"] == "" else out["count_all"] - out["count"]
     listed = ""
     if out["mode"] == 1 and every != "" and every > LISTED:
@@ -415,6 +419,8 @@ def _notes(out: dict, minutes_typed: bool) -> dict:
         "note_longest": "" if out["longest"] == "" else "by the large end: errs short" if out["mode"] == 1 else "by the mid diameter",
         "note_holes": "" if count == "" or out["holes_known"] else "waits for form and spacing",
         "note_drill_hours": "" if out["drill_hours"] == "" else "by the log, whatever its holes",
+        "note_per_group": "" if out["per_group"] == "" else each,
+        "note_stock_weight": "" if out["use_stock"] == "" else each,
         "note_bearing": "" if out["bearing"] == "" else "groups x logs soaked each week",
         "note_supply_pieces": "" if out["bearing"] == "" else "waits for the bolts above" if out["supply_pieces"] == out["supply_loose"] == ""
         else "drilled like those above",
