@@ -13,6 +13,7 @@ import pandas as pd
 from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
 from calc.results_week import WEEK_COLUMNS
+from calc.results_strip import STRIP_COLUMNS
 
 # Kinds a column or an answer may have. Weights in kg, volumes in m3, rain in m, money per kg; the sheet turns them into
 # its own unit by the quantity behind the kind.
@@ -136,6 +137,7 @@ COLUMNS = {
     **MONEY_COLUMNS,
     **MARKET_COLUMNS,
     **WEEK_COLUMNS,
+    **STRIP_COLUMNS,
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
