@@ -12,6 +12,7 @@ import pandas as pd
 
 from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
+from calc.results_season import SEASON_COLUMNS
 from calc.results_strip import STRIP_COLUMNS
 from calc.results_week import WEEK_COLUMNS
 
@@ -135,6 +136,7 @@ COLUMNS = {
         "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
+    **SEASON_COLUMNS,
     **MARKET_COLUMNS,
     **WEEK_COLUMNS,
     **STRIP_COLUMNS,
