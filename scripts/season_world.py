@@ -143,10 +143,10 @@ def _pick(life, random, begin, spread, factors, monday):
     level, year, weather, first = factors
     total = 0.0
     for row, soaked in life.soaks:
-        after = np.arange(monday, monday + 7) - soaked
-        share = _share(after)
-        if not share.any():
+        after = np.arange(monday - soaked, monday - soaked + 7)
+        if after[0] >= len(SHARES):
             continue
+        share = np.where((after >= 0) & (after < len(SHARES)), SHARES[np.clip(after, 0, len(SHARES) - 1)], 0.0)
         at = season_state.to_date(monday).year - 2021
         mean = life.count[row] * spread.per_soak_kg * level * year[at + 1] * weather[(monday - first) // 7 + 53] * share
         flushes = random.poisson(mean / begin.flush_kg)
@@ -155,19 +155,18 @@ def _pick(life, random, begin, spread, factors, monday):
         bears = np.flatnonzero(kilos > 0)
         life.note("picked", monday + bears, [row] * len(bears), kilos[bears])
         total += kilos.sum()
-    life.soaks[:] = life.soaks
     return total
 
 
-def _share(after):
+def _shares():
     """Part of a flush that comes on each day after the soak, from the figure flush_days by scipy's triangle."""
     flush = tables.figure("flush_days")
     wide = flush.high + 1 - flush.low
-    triangle = stats.triang((flush.typical + 0.5 - flush.low) / wide, flush.low, wide)
-    return DAYS.setdefault(tuple(after), triangle.cdf(after + 1) - triangle.cdf(after))
+    edges = np.arange(0, int(flush.high) + 2)
+    return np.diff(stats.triang.cdf(edges, (flush.typical + 0.5 - flush.low) / wide, flush.low, wide))
 
 
-DAYS: dict = {}
+SHARES = _shares()
 
 
 def faults(life: Life) -> list[str]:
