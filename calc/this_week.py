@@ -17,7 +17,7 @@ from calc.bad_year import RETIRE
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
 from calc.watering import NEVER, Water, days_dry, inch_m, monday, wanted_m
-from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, numbers, words
 
 # From what is lost soonest to what can wait; a line's urgency is its place here.
 ORDER = ("lift out", "pick", "water, a log is at its limit", "water", "look for pins", "inoculate, past the limit", "use the spawn",
@@ -26,6 +26,7 @@ MOST_LINES, MOST_OF_A_KIND = 36, 6  # of a page; more are drawn together
 WEEK_DAYS = 7
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 NOWHERE = ""
+A_DATE = r"\d{1,2} [A-Z][a-z]{2} \d{4}"
 RUNNING, BEARING_AGE = (SPAWN_RUN, MAY_FRUIT), (MAY_FRUIT, READY, RESTING, PICKING)
 
 
@@ -211,9 +212,9 @@ def water_by_rain(week: Week) -> pd.DataFrame:
     wanted, rain = wanted_m(week.settings), week.rain
     by = "FOR-82, in shade" if abs(wanted - inch_m()) < 0.001 else "your setting"
     rule = f"{week.depth(wanted)} a week ({by})"
-    if not rain.known:
-        return needs("water", rows, "no rain or watering is written down, so it is not known; write it on Events, and water if less fell", rule)
     got, assumed = rain.depth(week.day - WEEK_DAYS + 1, week.day), rain.not_measured(week.day - WEEK_DAYS + 1, week.day)
+    if not rain.known:
+        return needs("water", rows[~assumed[rows]], "no rain or watering is written down, so it is not known; write it on Events, and water if less fell", rule)
     last = rain.last_day()
     short = (got < wanted * (1 - 1e-9)) & ~assumed
     rows = rows[short[rows]]
@@ -260,10 +261,10 @@ def inoculate(week: Week) -> pd.DataFrame:
     """Felled logs that wait for their spawn, with the days gone by."""
     felled = np.minimum(_first_day(week, "felled"), NO_DAY)
     rows = np.flatnonzero((felled <= week.day) & ~week.yard.is_at_work() & (week.alive > 0))
-    figure = tables.figure("rest_before_inoculation_days")
-    typed = week.settings.get("inoculate_within")
-    most = float(typed) * WEEK_DAYS if typed else float(figure.high)
-    rule = f"within {most / WEEK_DAYS:g} weeks of felling " + ("(your setting)" if typed and most != figure.high else "(trade pages, 1 to 6)")
+    usual = tables.figure("inoculate_within_weeks")
+    weeks = float(week.settings.get("inoculate_within") or usual.typical)
+    most = weeks * WEEK_DAYS
+    rule = f"within {weeks:g} weeks of felling " + ("(trade pages, 1 to 6)" if weeks == usual.typical else "(your setting)")
     late = week.day - felled[rows] > most
 
     def waits(day: int) -> str:
@@ -303,7 +304,7 @@ def move(week: Week) -> pd.DataFrame:
     begins, ahead = week.days_of_season("flush_from"), int(tables.figure("move_ahead_days").typical)
     near = week.at(SPAWN_RUN) & (begins < NO_DAY) & (begins - week.day <= ahead) & (begins >= week.day)
     rows = np.flatnonzero(near & (week.last("moved", "stacked") < begins - 2 * ahead))
-    return needs("move", rows, said_by(begins[rows], lambda d: f"first mushrooms may come from {on(d)} on: stand them where you can pick all round"),
+    return needs("move", rows, week.of_season("words")[rows] + ": stand them where you can pick all round",
                  f"{ahead} days ahead (our starting guess)", said_by(begins[rows], stamp), begins[rows])
 
 
@@ -328,27 +329,23 @@ def own_turns(week: Week) -> float:
 
 
 def look(week: Week) -> pd.DataFrame:
-    """Logs old enough for first mushrooms: look them over, with the window or why there is none."""
+    """Logs old enough for first mushrooms: look them over, with the window, or why there is none."""
     rows = np.flatnonzero(week.at(MAY_FRUIT))
-    until, basis = week.days_of_season("flush_to"), week.of_season("flush_basis")
-    pairs, which = np.unique(np.array([f"{until[r]}|{basis[r]}" for r in rows], dtype=object).astype(str), return_inverse=True)
-    said = []
-    for pair in pairs.tolist():
-        day, _, why = pair.partition("|")
-        said.append(f"first mushrooms may come until {on(int(day))} ({why})" if int(day) < NO_DAY else
-                    f"old enough for first mushrooms; no date can be named: {why or 'the season is not known'}")
-    return needs("look", rows, np.array(said, dtype=object)[which.ravel()] if said else [], "spawn run of the strain on Lists")
+    said, until = week.of_season("words")[rows], week.days_of_season("flush_to")[rows]
+    said = np.where(said == "", "the season is not known", said)
+    return needs("look", rows, "old enough for first mushrooms; " + said, "spawn run of the strain on Lists, own first picks before print", "", until)
 
 
 def rest(week: Week) -> pd.DataFrame:
     """The stop list: logs that must not be soaked now, and why."""
     why, begins = week.of_season("soak_why"), week.days_of_season("may_soak_from")
     rows = np.flatnonzero((why != "") & (week.alive > 0) & week.yard.is_at_work() & (week.stage != SOAKING))
-    stages = week.stage[rows]
-    first = {stage: int(begins[rows][stages == stage].min()) for stage in set(stages)}
-    said = [f"{why[r]}" + (f"; the first of them from {on(first[s])} on" if week.day < first[s] < NO_DAY else "")
-            for r, s in zip(rows.tolist(), stages, strict=True)]
-    return needs("rest", rows, said, "no soak yet (FOR-85; Rest on Lists; Settings)", "")
+    return needs("rest", rows, "do not soak; " + why[rows], "12 months and a rest first (FOR-85), or your Settings and Lists", "", begins[rows])
+
+
+def causes(stopped: pd.DataFrame) -> np.ndarray:
+    """Reasons without their dates: lines of the stop list."""
+    return stopped["reason"].str.replace(A_DATE, "", regex=True).to_numpy(dtype=object)
 
 
 RULES = (lift_out, pick, look_for_pins, water_by_sample, water_by_rain, inoculate, weigh, move, turn, look)
@@ -357,15 +354,24 @@ RULES = (lift_out, pick, look_for_pins, water_by_sample, water_by_rain, inoculat
 # ---- lines of the yard that are no group of logs ----------------------------------------------------------------------
 
 
+SOAK_RULE = "nine-week rota (FOR-85) and season, or your Settings and Lists"
+
+
 def soak_lines(week: Week) -> list[dict]:
     """This week's soaks of the calendar; what it left out stands in its own words."""
     this = pd.Timestamp(dates([monday(week.day)])[0])
     found = []
     for row in week.soak_calendar[week.soak_calendar["week"] == this].itertuples():
-        loads = f", {row.loads:g} tank load{'s' if row.loads != 1 else ''}" if row.loads == row.loads else ""
-        found.append(line(f"soak/group {row.group:g}", "soak", str(row.names), NOWHERE,
-                          f"turn of group {row.group:g}: {row.logs:g} logs{loads}" + (f"; {row.words}" if row.words else ""),
-                          "rest and season on Lists and Settings; nine weeks (FOR-85) where nothing is typed", 1, stamp(monday(week.day)), row.logs))
+        if not row.logs > 0:
+            if row.words and row.group != row.group:  # nothing is dated, and why; groups left out stand in the stop list
+                found.append(line("soak/none", "soak", "none this week", NOWHERE, row.words, SOAK_RULE, 0, stamp(monday(week.day)), 0.0))
+            continue
+        loads = f", {many(row.loads, 'tank load')}" if row.loads == row.loads else ""
+        hours, day = getattr(row, "hours", np.nan), getattr(row, "day", pd.NaT)
+        said = [f"turn of group {row.group:g}: {many(row.logs, 'log')}{loads}" + (f", {hours:g} h in the tank" if hours == hours else ""),
+                f"not before {on(days([day])[0])}" if not pd.isna(day) and days([day])[0] > week.day else "", row.words]
+        found.append(line(f"soak/group {row.group:g}", "soak", str(row.names), NOWHERE, "; ".join(w for w in said if w), SOAK_RULE, 1,
+                          stamp(monday(week.day)), row.logs))
     return found
 
 
@@ -378,7 +384,7 @@ def spawn_lines(week: Week) -> list[dict]:
         mine = used == lot
         if not lot or use_by >= NO_DAY or use_by - week.day > ahead or (mine.any() and not (mine & waiting).any()):
             continue
-        when = f"past its date by {week.day - use_by} days" if use_by < week.day else f"to be used by {on(use_by)}, {use_by - week.day} days left"
+        when = f"past its date by {many(week.day - use_by, 'day')}" if use_by < week.day else f"to be used by {on(use_by)}, {many(use_by - week.day, 'day')} left"
         for_ = "logs that wait for it are on Logs" if mine.any() else "no log on Logs names it: if it is used up, type it as Spawn lot there"
         found.append(line(f"use the spawn/{lot}", "use the spawn", f"spawn lot {name}", NOWHERE, f"{when}; {for_}", "Use by on Lists", 1,
                           stamp(use_by), float(week.yard.count[mine & waiting].sum())))
@@ -435,7 +441,7 @@ def this_week(week: Week) -> pd.DataFrame:
     found = found[~((found["what"] == "water") & found["log"].isin(strict))]
     lines = _few(soak_lines(week)) + _few(spawn_lines(week)) + _few(retire_lines(week))
     stopped = rest(week)
-    lines += _drawn(week, stopped, week.stage[stopped["log"].to_numpy(dtype=np.int64)])
+    lines += _few(_drawn(week, stopped, causes(stopped)))
     lines += _grouped(week, found, MOST_LINES - len(lines))
     table = pd.DataFrame(lines, columns=list(results.COLUMNS["this_week"])) if lines else results.empty("this_week")
     return table.sort_values(["urgency", "count", "key"], ascending=[True, False, True], kind="stable", ignore_index=True)
