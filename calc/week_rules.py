@@ -15,7 +15,7 @@ from calc import tables, units
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
 from calc.watering import NEVER, Water, days_dry, inch_m, wanted_m
-from calc.yard import NO_DAY, Diary, Yard, as_typed, day_column, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
 WEEK_DAYS = 7
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
