@@ -33,6 +33,7 @@ class Later(click.Group):
     "doctor": "workbook_template.doctor:doctor",
     "calendar": "workbook_template.calendar_file:calendar",
     **{name: f"workbook_template.years_commands:{name}" for name in ("restore", "upgrade")},
+    **{name: f"workbook_template.partner_command:{name}" for name in ("share", "receive")},
 })
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""

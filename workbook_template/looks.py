@@ -69,8 +69,10 @@ PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k
 PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}
 PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCENT} for k in NUMBER_FORMATS}
 
-# Cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
+# Headings and cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
 PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
+PIECES["header_fill"] = {**PIECES["header"], "font_color": "#FFFFFF", "bg_color": ACCENT}
+PIECES["header_fill_right"] = {**PIECES["header_right"], "font_color": "#FFFFFF", "bg_color": ACCENT}
 
 # The strip of weeks on Season: a letter in every cell, so that no shade is needed to read it.
 STRIP = {"font_size": 8, "align": "center", "valign": "vcenter", "border": 1, "border_color": "#FFFFFF"}
