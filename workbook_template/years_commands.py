@@ -40,3 +40,19 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
     with _steps(not quiet, ("Reading", "Writing", "Checking")) as step:
         done = cli._guarded(lambda: carry_over(source, Path(out) if out else None, step))
     click.echo("\n".join(done.lines()))
+
+
+@click.command()
+@click.argument("path")
+@click.option("--rows", type=click.IntRange(1, 100_000), required=True, help="Rows to add to Logs, Costs and Sales; Events gets five times as many.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that the workbook is open.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
+    """Add prefilled rows, with their keys, formulas and checks, to the input sheets of PATH."""
+    from workbook_template.extend import extend as add_rows
+    from workbook_template.refresh import _steps
+    cli = _cli()
+    source = cli._existing(path)
+    with _steps(not quiet, ("Reading", "Writing")) as step:
+        done = cli._guarded(lambda: add_rows(source, rows, force, step=step))
+    click.echo("\n".join(done.lines()))
