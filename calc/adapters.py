@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from calc import drilling, economics, handling, supplies, tables, units, wood
+from calc import drilling, economics, handling, season, supplies, tables, units, wood
 from calc.arguments import NOT_FOUND, NUM, BadArgument, pick
 
 MOST_BOLTS, MOST_HOLES = 1000, 100000  # rows that an array function gives; beyond them the units are wrong
@@ -147,3 +147,27 @@ def irr(flows, profile):
     how_many = "more than one rate breaks" if rates else "no rate breaks"
     raise BadArgument("flows", how_many + " these flows even", "flows that turn to earning once",
                       "Use BOLT_NPV at your own interest instead.", NOT_FOUND)
+
+
+def first_flush(inoculated, low_months, high_months, fruits_from, fruits_to, temperatures, profile):
+    """One row: the first and the last day of the window. Raises BadArgument where no month suits."""
+    fits = None
+    if temperatures or fruits_from is not None or fruits_to is not None:
+        fits = season.months_that_fit(temperatures, fruits_from, fruits_to)
+        if fits is None:
+            _temperatures_needed(temperatures)
+        if not any(fits):
+            raise BadArgument("monthly_temperatures", season.why_no_month(fits), "a month that suits the strain",
+                              "Check the strain's range and the unit of the temperatures.", NOT_FOUND)
+    return [list(season.first_flush(inoculated, low_months, high_months, fits))]
+
+
+def _temperatures_needed(temperatures):
+    """Raises BadArgument for what is missing before months can be told to suit a strain."""
+    missing = season.missing_months(temperatures)
+    if not missing:
+        raise BadArgument("fruits_from", "is blank, and fruits_to too", "the temperatures the strain fruits in",
+                          "Type at least one of them, or leave all temperatures out.")
+    gone = "all" if len(missing) == 12 else season.month_names(missing)
+    raise BadArgument("monthly_temperatures", "missing: {}".format(gone), "the mean temperature of each of the twelve months, January first",
+                      "Point to twelve cells, or leave all temperatures out.")

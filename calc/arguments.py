@@ -6,11 +6,12 @@ mistake.
 """
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import dataclass
 from numbers import Real
 
-from calc import tables, units
+from calc import day_numbers, tables, units
 
 VALUE, NUM, NOT_FOUND = "#VALUE!", "#NUM!", "#N/A"
 
@@ -20,7 +21,7 @@ class Arg:
     """One argument of a worksheet function.
 
     quantity: a key of units.PROFILES (converted to SI), a pair of units (us, metric; taken as typed) or one
-    unit. kind: number, size (a number where 0 too means left out), list, text, yes_no or units. default: a
+    unit. kind: number, size (a number where 0 too means left out), list, text, date, yes_no or units. default: a
     value, a figure id, or a pair of either (us, metric); None: nothing. low and high bound the typed value;
     above refuses low itself, below refuses high itself. choices: the words a text may be.
     """
@@ -91,7 +92,8 @@ def _shown(cell):
 
 
 _WORDS = {"fraction": "a share such as 0.25", "fraction a year": "a yearly rate such as 0.05",
-          "money": "an amount of money", "same weight": "a weight", "same unit": "a number"}
+          "money": "an amount of money", "same weight": "a weight", "same unit": "a number",
+          "same temperature": "a temperature", "months": "a number of months"}
 
 
 def _needed(arg, profile):
@@ -139,6 +141,30 @@ def number(arg, cell, profile):
     return value
 
 
+def date(arg, cell):
+    """A cell as a datetime.date: a date cell, its day number, or a text written YYYY-MM-DD. Raises BadArgument."""
+    needed = "a date"
+    if isinstance(cell, dt.datetime):
+        return cell.date()
+    if isinstance(cell, dt.date):
+        return cell
+    if isinstance(cell, str) and cell.startswith("#"):
+        raise BadArgument(arg.name, "the error {}".format(cell), needed, "Mend that cell first.")
+    if isinstance(cell, str):
+        try:
+            return dt.datetime.strptime(cell.strip(), "%Y-%m-%d").date()
+        except ValueError:
+            raise BadArgument(arg.name, "{} is text".format(_shown(cell)), needed,
+                              "Type it again as a date, or write it year first: 2026-05-01.") from None
+    if isinstance(cell, bool) or not isinstance(cell, Real):
+        raise BadArgument(arg.name, "found {}".format("a range of cells" if isinstance(cell, (list, tuple)) else cell), needed,
+                          "Point to one cell with a date.")
+    found = day_numbers.serial_day(cell) if math.isfinite(cell) else None
+    if found is None:
+        raise BadArgument(arg.name, "{:g} is no date of our time".format(cell), needed, "Check that cell.", NUM)
+    return found
+
+
 def _flat(cell):
     if isinstance(cell, (list, tuple)):
         return [item for row in cell for item in _flat(row)]
@@ -179,7 +205,7 @@ def profile_of(cell):
 
 
 def coerce(arg, cell, profile):
-    """One cell as the value a calculation takes: SI float, list, text or flag.
+    """One cell as the value a calculation takes: SI float, list, text, date or flag.
 
     Left out, it is the default of the argument, or None. Raises BadArgument.
     """
@@ -196,6 +222,8 @@ def coerce(arg, cell, profile):
         return numbers(arg, cell, profile)
     if arg.kind == "yes_no":
         return yes_no(arg, cell)
+    if arg.kind == "date":
+        return date(arg, cell)
     if arg.kind == "text":
         if not isinstance(cell, str):
             raise BadArgument(arg.name, "found {}".format(cell), arg.help, "Type a name.")

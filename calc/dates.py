@@ -11,14 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calc.day_numbers import serial_day, words
 from calc.problems import Ask
 from calc.quantities import normal
 
 MONTH_FIRST, DAY_FIRST = "month first", "day first"
-EPOCH = dt.date(1899, 12, 30)  # day 0 of the usual system, counted so that days after Feb 1900 agree
 SYSTEM_1904 = 1462  # days between the two date systems of spreadsheets
-SERIALS = (20000, 80000)  # Oct 1954 to Jan 2119: a day number rather than some other count
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 FULL = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
         "november", "december")
 MONTH = r"([a-z]{3,9})\.?"
@@ -40,26 +38,6 @@ class Read:
     day: dt.date
     approximate: bool = False
     note: str | None = None
-
-
-def words(day: dt.date) -> str:
-    """A day without ambiguity.
-
-    >>> words(dt.date(2026, 5, 1))
-    '1 May 2026'
-    """
-    return f"{day.day} {MONTHS[day.month - 1].title()} {day.year}"
-
-
-def serial_day(number: float) -> dt.date | None:
-    """The day a spreadsheet's day number means, or None where it is no plausible one.
-
-    >>> words(serial_day(46482))
-    '5 Apr 2027'
-    """
-    if not SERIALS[0] <= number <= SERIALS[1]:
-        return None
-    return EPOCH + dt.timedelta(days=int(number))
 
 
 def serial_read(number: float, as_of: dt.date | None = None) -> Read | Ask:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from calc import (
     adapters,
     arguments,
+    day_numbers,
     drilling,
     economics,
     handling,
@@ -203,6 +204,20 @@ REGISTRY = (
         ("uky_for85", "sare_fnc15_1021"), ((2.4, 0.2, 9), "9 groups of 12 logs, 108 in all"),
         "Weather hits every log at once: a weekly weight is an average."),
     Function(
+        "BOLT_FIRST_FLUSH", "Season", adapters.first_flush,
+        (Arg("inoculated", "day the spawn went in", "date", kind="date"),
+         Arg("months_low", "shortest spawn run, 6 in print", "months", high=120.0),
+         Arg("months_high", "longest spawn run, 18 in print", "months", high=120.0),
+         Arg("fruits_from", "coolest month the strain fruits in", "same temperature", True, low=None),
+         Arg("fruits_to", "warmest month the strain fruits in", "same temperature", True, low=None),
+         Arg("monthly_temperatures", "twelve mean temperatures of the site, January first", "same temperature",
+             True, kind="list", low=None)),
+        "one row: window for first mushrooms; format as dates",
+        (("from", "date"), ("to", "date")),
+        ("uky_for85", "osu_f0042"),
+        ((46082, 6, 18, 59, 77, (30, 33, 41, 52, 62, 70, 74, 72, 65, 54, 44, 34)), "46266 to 46631"),
+        "Without temperatures it can fall in a cold month."),
+    Function(
         "BOLT_EFFICIENCY", "Yield and keeping", adapters.plain(yields.biological_efficiency),
         (Arg("fresh_weight", "all the fresh mushrooms of the log", "same weight"),
          Arg("dry_wood_weight", "oven-dry wood without bark, see BOLT_DRY_WEIGHT", "same weight",
@@ -297,6 +312,8 @@ def _shown(function, value, profile):
     def scaled(cell, quantity):
         if cell is None:
             return None
+        if quantity == "date":
+            return float(day_numbers.serial(cell))
         if isinstance(cell, float) and not math.isfinite(cell):
             raise OverflowError("too large")
         return cell / arguments.factor_of(quantity, profile) if quantity in units.PROFILES[profile] else cell

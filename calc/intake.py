@@ -21,7 +21,7 @@ from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE
 from calc.quantities import Read, normal, read_two_sizes
 from calc.raw import RawColumn, RawTable
-from calc.records import AMOUNT_KINDS, DEPTH, FIXED_LISTS, HOURS, NUMBER, WEIGHT, Intake, TableInfo
+from calc.records import AMOUNT_KINDS, DEPTH, FIXED_LISTS, HOURS, MONEY_KINDS, NUMBER, WEIGHT, Intake, TableInfo
 
 # Column of the frame -> column of the sheet, where they differ.
 FRAMES = {
@@ -78,6 +78,7 @@ FRAMES = {
         "note",
         "key",
     ),
+    "promises": ("week", "market", "product", "asked_kg", "promised_kg", "ordered_kg", "note", "key"),
 }
 RENAMED = {
     "logs": {
@@ -92,6 +93,8 @@ RENAMED = {
     "events": {"log_text": "log", "note": "event_note", "dried_out_kg": "dried_out", "key": "row"},
     "costs": {"for_text": "for_logs", "note": "cost_note", "key": "row"},
     "sales": {"note": "sale_note", "key": "row"},
+    "promises": {"week": "promise_week", "market": "promise_market", "product": "promise_product", "asked_kg": "asked",
+                 "promised_kg": "promised", "ordered_kg": "ordered", "note": "promise_note", "key": "row"},
 }
 LISTS = (
     "woods",
@@ -100,6 +103,7 @@ LISTS = (
     "packs",
     "markets",
     "prices",
+    "closings",
     "helpers",
     "event_kinds",
     "places",
@@ -145,7 +149,7 @@ def check(raw: dict[str, RawTable], infos, settings: dict, profile: str, as_of: 
     for key in infos:
         if key not in FRAMES:
             reading.read_list(key)
-    for key in ("logs", "events", "costs", "sales"):
+    for key in FRAMES:
         reading.read_input(key)
     return reading.finish()
 
@@ -297,7 +301,7 @@ class _Reading:
         return self._events
 
     def _sale_amounts(self, sheet: Sheet) -> None:
-        money = np.isin(sheet.columns["kind"], ("paid", "fee"))
+        money = np.isin(sheet.columns["kind"], MONEY_KINDS)
         sheet.columns["amount"] = read_numbers(
             sheet, sheet.keys["amount"], "amount", None, (("weight", "money"), money.astype(np.int64))
         )
@@ -322,7 +326,7 @@ class _Reading:
             self.frames["logs"]["extra:" + title] = pd.Series(_extra(column)[kept_logs], dtype=object)
         logs = self.frames["logs"]
         logs["count"] = np.round(logs["count"]).astype(np.int64)
-        for key in ("costs", "sales"):
+        for key in ("costs", "sales", "promises"):
             self._keep(self.sheets[key], FRAMES[key])
         index = links.log_index(logs, logs_sheet, doubled)
         titles = {
@@ -374,7 +378,7 @@ class _Reading:
 
 
 def _blank(column: str, length: int) -> np.ndarray:
-    if column in ("inoculated", "felled", "date"):
+    if column in ("inoculated", "felled", "date", "week"):
         return np.full(length, np.datetime64("NaT"), dtype="datetime64[D]")
     if column.endswith(("_m", "_kg")) or column in NUMBERS:
         return np.full(length, np.nan)

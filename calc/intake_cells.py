@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from calc import dates
+from calc import dates, units
 from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of, row_words
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.quantities import Read, other_currency, read_quantity, span_in
@@ -141,7 +141,7 @@ def read_numbers(
         factors = np.array([sheet.context.factor(q) for q in kinds[0]])
         values *= factors[kinds[1]]
     elif own == "temperature":
-        values = (values - 32) / 1.8 if sheet.context.profile == "us" else values
+        values = units.celsius(values, sheet.context.profile)
     else:
         values *= sheet.context.factor(own)
     if own == "fraction":

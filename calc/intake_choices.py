@@ -125,7 +125,7 @@ def _choice_problem(sheet, column, rows, text, entry, offers, list_name) -> None
         mask = np.zeros(len(sheet), dtype=bool)
         mask[rows] = True
         sheet.unreadable(column)[rows] = True
-        level = REFUSED if (sheet.key, column) in (("sales", "kind"), ("sales", "product")) else QUESTION
+        level = REFUSED if (sheet.key, column) in (("sales", "kind"), ("sales", "product"), ("promises", "product")) else QUESTION
         for index in sheet.first(mask, level):
             words = do if level == REFUSED else left_out(do)
             sheet.problem(

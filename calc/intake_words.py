@@ -58,7 +58,7 @@ class Context:
         if quantity in DIMENSIONS:
             return units.profile_unit(quantity, self.profile)
         if quantity == "temperature":
-            return "°F" if self.profile == units.US else "°C"
+            return units.temperature_unit(self.profile)
         return {"fraction": "%"}.get(quantity, "")
 
     def shown(self, value: float, quantity: str | None) -> str:

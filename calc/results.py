@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
 
 # Kinds a column or an answer may have. Weights in kg, volumes in m3, money per kg; the sheet turns them into
@@ -132,6 +133,7 @@ COLUMNS = {
         "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
+    **MARKET_COLUMNS,
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
@@ -367,5 +369,9 @@ class Results:
     yard_flow: pd.DataFrame
     one_log: pd.DataFrame
     flow_summary: pd.DataFrame
+    settlement: pd.DataFrame
+    settlement_stock: pd.DataFrame
+    settlement_ages: pd.DataFrame
+    settlement_lots: pd.DataFrame
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

@@ -80,6 +80,16 @@ def celsius_from_fahrenheit(degrees_f):
     return (degrees_f - 32.0) / 1.8
 
 
+def temperature_unit(profile: str) -> str:
+    """The word for degrees in a profile."""
+    return "°F" if profile == US else "°C"
+
+
+def celsius(degrees, profile: str):
+    """A temperature typed in a profile's unit, in degrees Celsius."""
+    return celsius_from_fahrenheit(degrees) if profile == US else degrees
+
+
 def fahrenheit_from_celsius(degrees_c):
     """deg C -> deg F."""
     return degrees_c * 1.8 + 32.0

@@ -108,6 +108,26 @@ def _sales() -> list[dict]:
         line(day, "Partner", "sold", "fresh", None), line(day, "Partner", "sold", "fresh", "two"), line(None, "Partner", "sold", "fresh", 1.0),
         line(day, "Fair", "sold", "fresh", 1.0), line(dt.date(2026, 7, 4), "Fair", "sold", "fresh", 1.0),
         line("6/6/26", "Partner", "sold", "fresh", 1.0), {},
+        # money put right, either way; half cents: 0.5 x 2.01 = 1.005, 1.5 x 1.75 = 2.625, and a price of many digits
+        line(day, "Partner", "correction", None, -6.5), line(day, "Partner", "correction", None, 2.675), line(day, "Partner", "paid", None, 1.005),
+        line(day, "Stall", "sold", "fresh", 0.5, price=2.01), line(day, "Kitchen", "returned", "fresh", 1.5, price=1.75),
+        line(day, "Partner", "sold", "fresh", 3.337, price=11.017),
+    ]
+
+
+def _promises() -> list[dict]:
+    def line(week, market, product, asked=None, promised=None, ordered=None):
+        return {"promise_week": week, "promise_market": market, "promise_product": product, "asked": asked, "promised": promised, "ordered": ordered}
+
+    monday = dt.date(2026, 6, 1)  # the deliveries above are of Saturday, 6 June
+    return [
+        line(monday, "Partner", "fresh", 8, 6, 6), line(dt.date(2026, 6, 7), "partner", "FRESH", 8), line(dt.date(2026, 6, 8), "Partner", "fresh", 8),
+        line(dt.date(2026, 5, 31), "Partner", "fresh", 8), line(monday, "Kitchen", "fresh", None, 5), line(monday, "Partner", "dried", 1),
+        line(monday, "Nobody", "fresh", 1), line(monday, "Partner", "smoked", 1), line(None, "Partner", "fresh", 1),
+        line("June", "Partner", "fresh", 1),
+        line(monday, "Partner", "fresh"), line(monday, "Partner", "fresh", "six"), line(monday, "Partner", "fresh", -1),
+        line(monday, "Partner", "fresh", 1, dt.date(2026, 6, 1)), line(monday, None, "fresh", 1), line(monday, "Partner", None, 1), {},
+        line(dt.date(2027, 1, 1), "Partner", "fresh", 3),
     ]
 
 
@@ -130,7 +150,7 @@ def yard(profile: str) -> Yard:
     spoilt = {"wage": "plenty", "spare_share": 8, "lift_limit": "", "ends_waxed": "", "end_coat": -1,  # the starting values hold
               "budget_logs": 30, "budget_unsold": 3, "budget_price_per_kg": "dear", "budget_life_kg": 0}  # as typed, or blank
     return Yard(profile, settings={"as_of_typed": DAY} | spoilt, tables={
-        "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(),
+        "logs": _logs(scale), "events": _events(), "costs": _costs(), "sales": _sales(), "prices": _prices(), "promises": _promises(),
         "markets": [{"market": "Stall", "terms": "own stall"}, {"market": "Partner", "terms": "on consignment", "commission": 0.25},
                     {"market": "Kitchen", "terms": "bought outright"}, {"market": "Fair", "terms": "own stall"}],
         "helpers": [{"helper": "R.", "helper_wage": 12.5, "paid_in_costs": "no"}, {"helper": "Hired", "helper_wage": 15, "paid_in_costs": "Yes"},

@@ -31,6 +31,7 @@ BOLT_WAX(holes, wax_per_hole, [diameter], [ends], [wax_thickness], [density], [u
 BOLT_WAX_VOLUME(wax_weight, [density], [melted_swell], [units])
 BOLT_LIFT_LIMIT(horizontal, vertical, travel, twist_deg, lifts_per_minute, hours, grip, [units])
 BOLT_ROTA(weight_per_week, weight_per_soaked_log, cycle_weeks)
+BOLT_FIRST_FLUSH(inoculated, months_low, months_high, [fruits_from], [fruits_to], [monthly_temperatures])
 BOLT_EFFICIENCY(fresh_weight, dry_wood_weight)
 BOLT_DRIED(fresh_weight, fresh_moisture_wet, dried_moisture_wet)
 BOLT_CAPITAL_CHARGE(price, salvage, life_years, real_rate)
@@ -57,7 +58,7 @@ def test_entry_is_whole(function):
     assert len(names) == len(set(names)) and all(arg.help for arg in function.args)
     assert ("units" in names) == (function.args[-1].kind == "units")
     for arg in function.args:
-        assert arg.kind in ("number", "size", "list", "text", "yes_no", "units")
+        assert arg.kind in ("number", "size", "list", "text", "date", "yes_no", "units")
         assert arg.optional or arg.default is None
         assert arg.kind != "size" or arg.optional
 
@@ -308,7 +309,7 @@ def test_plain_adapters_pass_arguments_in_the_order_of_the_calculation():
         assert [renamed.get(a, a) for a in ours] == [renamed.get(b, b) for b in theirs], name
 
 
-KERNEL = ["adapters", "arguments", "drilling", "economics", "functions", "handling", "keeping", "market",
+KERNEL = ["adapters", "arguments", "day_numbers", "drilling", "economics", "functions", "handling", "keeping", "market",
           "season", "supplies", "tables", "units", "wood", "yields"]
 
 

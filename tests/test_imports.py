@@ -10,8 +10,8 @@ import pytest
 HOME = Path(__file__).resolve().parent.parent
 CALC = sorted((HOME / "calc").glob("*.py"))
 KERNEL = {"tables", "units", "wood", "drilling", "supplies", "handling", "season", "yields", "keeping", "economics", "market", "arguments",
-          "adapters", "functions"}
-ARITHMETIC = {"wood", "drilling", "supplies", "handling", "season", "yields", "keeping", "economics", "market"}
+          "adapters", "functions", "day_numbers"}
+ARITHMETIC = {"wood", "drilling", "supplies", "handling", "season", "yields", "keeping", "economics", "market", "day_numbers"}
 FOREIGN = {"openpyxl", "xlsxwriter", "xlwings", "uno", "fastexcel", "python_calamine", "workbook_template", "click", "rich", "zipfile", "time"}
 
 

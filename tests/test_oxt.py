@@ -16,7 +16,7 @@ from calc.arguments import unit_of
 from workbook_template.addin import declarations, kernel, menus, oxt
 
 OOR = "{http://openoffice.org/2001/registry}"
-PLAIN = ("", "number", "fraction", "fraction a year", "same weight", "same unit")  # said in words
+PLAIN = ("", "number", "fraction", "fraction a year", "same weight", "same unit", "same temperature")  # said in words
 each_function = pytest.mark.parametrize("function", functions.REGISTRY, ids=lambda function: function.name)
 
 
@@ -147,6 +147,8 @@ def test_what_an_empty_cell_means_is_said_where_it_is_not_left_out():
         ("BOLT_SPAWN", "spare"): counts, ("BOLT_SPAWN_WEIGHT", "spare"): counts, ("BOLT_WAX", "ends"): counts,
         ("BOLT_WAX_VOLUME", "melted_swell"): counts,
         ("BOLT_SPAWN_WEIGHT", "fill"): counts.replace("counts as 0", "is an error here"),
+        ("BOLT_FIRST_FLUSH", "fruits_from"): counts, ("BOLT_FIRST_FLUSH", "fruits_to"): counts,
+        ("BOLT_FIRST_FLUSH", "monthly_temperatures"): "A single empty cell counts as left out.",
         ("BOLT_PACKS", "pack_prices"): "A single empty cell counts as left out."}
 
 

@@ -58,7 +58,7 @@ def computed(request, office, tmp_path_factory):
     path = tmp_path_factory.mktemp("parity") / f"parity_{request.param}.xlsx"
     yard = parity_cases.yard(request.param)
     singles = build(path, yard, rows=ROWS, as_of=parity_cases.DAY, cached=False)
-    plant(path, "xl/worksheets/sheet2.xml", "H6")  # Logs, volume of the first row
+    plant(path, "xl/worksheets/sheet3.xml", "H6")  # Logs, volume of the first row
     return yard, singles, office.computed(path)
 
 

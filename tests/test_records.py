@@ -102,7 +102,7 @@ def edge_numbers(table):
 
 
 def column_of(table, key):
-    if key == "date":
+    if key in ("date", "week"):
         return st.sampled_from([DAY, None])
     if key == "event":
         return st.sampled_from(["picked", "dried", "note", None])

@@ -53,7 +53,8 @@ def printed_numbers(text):
 # Printed in words or in another unit: the words, and what they are in the unit of the row.
 IN_WORDS = {
     "wax_per_hole_g": ("100 g per 100 plugs", 100 / 100), "first_mushrooms_months": ("a full year", 12), "force_after_months": ("full year", 12),
-    "rest_before_inoculation_days": ("2 weeks", 2 * 7), "dry_keeps_months": ("about 1 year", 12), "dry_keeps_months_sealed": ("2 years", 24),
+    "rest_before_inoculation_days": ("2 weeks", 2 * 7), "inoculate_within_weeks": ("a month", 4),
+    "dry_keeps_months": ("about 1 year", 12), "dry_keeps_months_sealed": ("2 years", 24),
     "yield_year_weight_1": ("years 2 and 3 twice years 1 and 4", 1 / 6), "yield_year_weight_2": ("years 2 and 3 twice years 1 and 4", 2 / 6),
     "yield_year_weight_3": ("years 2 and 3 twice years 1 and 4", 2 / 6), "yield_year_weight_4": ("years 2 and 3 twice years 1 and 4", 1 / 6),
 }

@@ -44,8 +44,8 @@ def test_sheets_stand_in_order(new_book):
     profile, path = new_book
     names = openpyxl.load_workbook(path, read_only=True).sheetnames
     cost = "Cost per pound" if profile == "us" else "Cost per kilogram"
-    assert names == ["Start", "Logs", "Events", "Costs", "Sales", "Plan", "Each log", "Yield", cost, "What pays", "Budget", "Shopping", "Problems",
-                     "Settings", "Lists", "Field sheet", "Sources"]
+    assert names == ["Start", "This week", "Logs", "Events", "Costs", "Sales", "Promises", "Plan", "Season", "Coming weeks", "Each log", "Yield",
+                     cost, "What pays", "Budget", "Keeping", "Partner", "Shopping", "Problems", "Settings", "Lists", "Field sheet", "Sources"]
 
 
 def test_headers_carry_units(new_book):

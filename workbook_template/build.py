@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import secrets
 from pathlib import Path
 
 import xlsxwriter
@@ -17,7 +18,7 @@ from workbook_template.sheets.view import View
 from workbook_template.twins import Env, is_number, serial
 from workbook_template.yard import Yard
 
-ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S"}
+ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S", "promises": "P"}
 LIVE_HARVEST_ROWS = 1000  # above this the native roll-up is left out: it is rows x events
 
 
@@ -48,7 +49,7 @@ class Book:
         elif isinstance(value, bool):
             sheet.write_boolean(row, col, value, fmt)
         elif isinstance(value, (dt.date, dt.datetime)):
-            date_look = look.rpartition("_")[0] + "_date" if not look.endswith("date") else look
+            date_look = look.rpartition("_")[0] + "_date" if not look.endswith(("date", "month")) else look
             sheet.write_datetime(row, col, value, self.looks[date_look])
         elif isinstance(value, (int, float)):
             sheet.write_number(row, col, value, fmt)
@@ -116,9 +117,9 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
     (sheet, cell, formula, value) beyond the tables.
     """
     book = Book(Path(path), yard, rows, as_of or dt.date.today(), cached)
-    for name in ("Start", "Logs", "Events", "Costs", "Sales", "Plan"):
+    for name in ("Start", "This week", *schema.INPUT_SHEETS[:-2]):
         book.sheet(name)
-    for name in schema.result_sheets(book.profile)[1:-1] + ("Settings", "Lists", "Field sheet", "Sources"):
+    for name in schema.result_sheets(book.profile)[2:-1] + ("Settings", "Lists", "Field sheet", "Sources"):
         book.sheet(name)
     lengths = {}
     for table in schema.TABLES:
@@ -134,6 +135,7 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
         draw_results.draw(book, book.sheet(result.name), result)
     book.workbook.define_name("bb_layout", f"={schema.VERSION}")
     book.workbook.define_name("bb_profile", f'="{book.profile}"')
+    book.workbook.define_name("bb_yard", f'="{yard.mark or secrets.token_hex(8)}"')
     book.workbook.set_properties({"title": str(book.env.settings["yard"]), "subject": "Mushroom log workbook",
                                   "comments": "Made with Boltbook"})
     if macro:

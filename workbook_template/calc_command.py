@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calc import functions, tables
+from calc import day_numbers, functions, tables
 
 
 def cell(text: str):
@@ -32,9 +32,16 @@ class Answer:
     caution: str
     is_array: bool
 
+    def shown(self):
+        """The value with day numbers written out as dates: 2026-09-01."""
+        dated = [i for i, (_, unit) in enumerate(self.units) if unit == "date"]
+        if not (self.is_array and dated):
+            return self.value
+        return [[day_numbers.serial_day(c).isoformat() if i in dated else c for i, c in enumerate(row)] for row in self.value]
+
     def as_dict(self) -> dict:
         unit = [unit for _, unit in self.units] if self.is_array else self.units[0][1]
-        return {"function": self.function, "value": self.value, "unit": unit, "sources": self.sources, "caution": self.caution}
+        return {"function": self.function, "value": self.shown(), "unit": unit, "sources": self.sources, "caution": self.caution}
 
     def text(self) -> str:
         lines = []
@@ -43,7 +50,7 @@ class Answer:
             width = max(len(row) for row in self.value) if self.value else len(heads)
             if width > len(heads):  # the first column stands for several
                 heads = [heads[0]] * (width - len(heads) + 1) + heads[1:]
-            rows = [[_plain(c) for c in row] for row in self.value]
+            rows = [[_plain(c) for c in row] for row in self.shown()]
             widths = [max(len(heads[i]), *(len(r[i]) for r in rows)) if rows else len(heads[i]) for i in range(width)]
             lines.append("  ".join(h.rjust(w) for h, w in zip(heads, widths, strict=True)))
             lines += ["  ".join(c.rjust(w) for c, w in zip(row, widths, strict=True)) for row in rows]

@@ -28,6 +28,8 @@ SHEETS = {
     "Sales": "Selling food has local rules: ask about licence, scale, net weight and label before you sell; drying or slicing may count as "
              "processing. Fresh packs must breathe and stay cold; dried ones are sealed and dried until brittle. Tell buyers to cook "
              "through: raw shiitake can cause a rash. Never sell what grew wild on the logs.",
+    "Promises": "Promise what is there in 8 weeks of 10, once, and to all markets together. Selling food has local rules: ask about licence, "
+                "scale and label before the first sale.",
     "Costs": "These sums are not tax or legal advice. What counts as a business, what may be deducted, insurance and licences are local: "
              "ask there.",
     "Settings": "The lifting limit is a guide for good footing and ideal lifts; yards are worse. Follow your local codes and trained advice "
@@ -36,4 +38,11 @@ SHEETS = {
 SHOPPING = (
     "Melt wax in a water bath with a thermometer, never over an open flame, and never leave it. Keep a lid and an extinguisher at hand; "
     "no water on a wax fire.",
+)
+# On the sheet that a market gets.
+MARKET_COPY = (
+    "Selling food has local rules: ask about licence, scale, net weight and label where you sell before you sell; slicing or drying may count as "
+    "processing. This sheet stands for no licence and no advice.",
+    "Keep fresh mushrooms cold, in packs that breathe, never airtight; keep dried ones sealed. Tell buyers to cook them through: raw shiitake can "
+    "cause a rash. Sell only what came with this sheet.",
 )

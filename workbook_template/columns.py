@@ -37,7 +37,7 @@ class Column:
         if self.quantity in ("money", "money per weight"):
             return None if self.quantity == "money" else f"per {units.profile_unit('weight', profile)}"
         if self.quantity == "temperature":
-            return "°F" if profile == units.US else "°C"
+            return units.temperature_unit(profile)
         if self.quantity == "density of wood":
             return "lb/cu ft" if profile == units.US else "kg/L"
         return units.profile_unit(self.quantity, profile) if self.quantity else self.unit

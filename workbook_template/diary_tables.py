@@ -1,7 +1,7 @@
 """Events, Costs and Sales: the dated tables, with their native formulas and Python twins."""
 from __future__ import annotations
 
-from calc import economics
+from calc import cents, economics
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, blank, is_number, limit, serial
 
@@ -168,7 +168,7 @@ COSTS = Table(
 )
 
 WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
-MONEY_KINDS = ("paid", "fee")
+MONEY_KINDS = ("paid", "fee", "correction")
 
 
 def price_in_force(row: dict, env: Env):
@@ -191,13 +191,17 @@ def sale_value(row: dict, env: Env):
     if not is_number(row.get("amount")):
         return ""
     if kind in MONEY_KINDS:
-        return serial(row["amount"])
+        return to_the_cent(serial(row["amount"]))
     price = price_in_force(row, env)
     if price == "":
         return ""
     terms = (env.lookup("markets", "market", row.get("market")) or {}).get("terms")
     signs = {"bought outright": {"delivered": 1, "returned": -1}}.get(terms, {"sold": 1})
-    return serial(row["amount"]) * price * signs[kind] if kind in signs else ""
+    return to_the_cent(serial(row["amount"]) * price * signs[kind]) if kind in signs else ""
+
+
+def to_the_cent(amount: float) -> float:
+    return float(cents.money(cents.to_cents(amount)))
 
 
 def sale_check(row: dict, env: Env):
@@ -234,20 +238,21 @@ SALES = Table(
     columns=(
         Column("date", "Date", DATE, "The day it happened.", width=12, needed=True, looks="date"),
         Column("market", "Market", CHOICE, "Partner, stall, kitchen or door, from Lists.", width=18, needed=True, list="markets"),
-        Column("kind", "Kind", CHOICE, "delivered, sold, returned, spoiled, counted: weight. paid, fee: money.", width=11,
+        Column("kind", "Kind", CHOICE, "delivered, sold, returned, spoiled, counted: weight. paid, fee: money. "
+               "correction: money that puts a closed period right; above 0 adds to what is owed, below 0 takes off.", width=11,
                needed=True, list="sale_kinds"),
         Column("product", "Product", CHOICE, "fresh or dried.", width=9, needed=True, list="products"),
-        Column("amount", "Amount, weight or money", NUMBER, "Weight in the workbook's unit; money for paid and fee.", width=11,
+        Column("amount", "Amount, weight or money", NUMBER, "Weight in the workbook's unit; money for paid, fee and correction.", width=11,
                needed=True, looks="two"),
         Column("in_force", "Price in force", COMPUTED, "The price typed, else the newest price on Lists not after the date.",
                quantity="money per weight", width=10, looks="money",
                formula='IF(ISNUMBER({price}),{price},IF(AND(ISNUMBER({date}),' + KIND_OF_WEIGHT + f'),IFERROR(IF({LATEST}=0,"",'
                        + FIRST_OF_DAY + '),""),""))', twin=price_in_force),
-        Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright.",
+        Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright. To the cent.",
                width=11, looks="money",
-               formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},{{amount}},IF({{in_force}}="","",IF({TERMS}="bought outright",'
-                       'IF({kind}="delivered",{amount}*{in_force},IF({kind}="returned",{amount}*{in_force}*-1,"")),'
-                       'IF({kind}="sold",{amount}*{in_force},"")))),"")', twin=sale_value),
+               formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},ROUND({{amount}},2),IF({{in_force}}="","",IF({TERMS}="bought outright",'
+                       'IF({kind}="delivered",ROUND({amount}*{in_force},2),IF({kind}="returned",ROUND({amount}*{in_force}*-1,2),"")),'
+                       'IF({kind}="sold",ROUND({amount}*{in_force},2),"")))),"")', twin=sale_value),
         Column("sale_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
                formula='IF(AND({date}="",{market}="",{kind}="",{product}="",{amount}=""),"",IF({date}="","needs a date",'
                        'IF(NOT(ISNUMBER({date})),"read at refresh",IF(ISNA(MATCH({market},lst_market,0)),"market not in Lists",'
@@ -260,6 +265,76 @@ SALES = Table(
         Column("lot", "Lot", TEXT, "Harvest or dried lot.", width=10),
         Column("docket", "Docket", TEXT, "Number of the delivery note.", width=10),
         Column("sale_note", "Note", TEXT, "Anything.", width=24),
+        Column("row", "Row", ROWKEY, KEY_HELP, width=9),
+    ),
+)
+
+
+PROMISED = ("asked", "promised", "ordered")
+
+
+def _named(row: dict, key: str) -> str:
+    return str(row.get(key) or "").casefold()
+
+
+def promise_delivered(row: dict, env: Env):
+    """Weight of delivered lines on Sales for the market and product, Monday to Sunday of the promise's week."""
+    if not is_number(row.get("promise_week")) or not _named(row, "promise_market") or not _named(row, "promise_product"):
+        return ""
+    day = serial(row["promise_week"])
+    monday = day - (int(day) - 2) % 7
+    return float(sum(serial(sale["amount"]) for sale in env.rows.get("sales", [])
+                     if _named(sale, "kind") == "delivered" and is_number(sale.get("amount")) and is_number(sale.get("date"))
+                     and (_named(sale, "market"), _named(sale, "product")) == (_named(row, "promise_market"), _named(row, "promise_product"))
+                     and monday <= serial(sale["date"]) < monday + 7))
+
+
+def promise_check(row: dict, env: Env):
+    if all(blank(row.get(k)) for k in ("promise_week", "promise_market", "promise_product", *PROMISED)):
+        return ""
+    if blank(row.get("promise_week")):
+        return "which week?"
+    if not is_number(row["promise_week"]):
+        return "read at refresh"
+    if env.lookup("markets", "market", row.get("promise_market")) is None:
+        return "market not in Lists"
+    if _named(row, "promise_product") not in ("fresh", "dried"):
+        return "fresh or dried?"
+    amounts = [row.get(k) for k in PROMISED]
+    if any(not blank(a) and not is_number(a) for a in amounts):
+        return "read at refresh"
+    if any(is_number(a) and not 0 <= serial(a) < DATE_LIKE for a in amounts):
+        return "amount? date or below 0"
+    return "how much?" if all(blank(a) for a in amounts) else "ok"
+
+
+MONDAY = "({promise_week}-WEEKDAY({promise_week},2)+1)"
+A_TEXT = "OR(" + ",".join(f'AND({{{k}}}<>"",NOT(ISNUMBER({{{k}}})))' for k in PROMISED) + ")"
+AN_ODD_ONE = "OR(" + ",".join(f"N({{{k}}})<0,N({{{k}}})>={DATE_LIKE}" for k in PROMISED) + ")"
+NONE_TYPED = "AND(" + ",".join(f'{{{k}}}=""' for k in PROMISED) + ")"
+PROMISES = Table(
+    key="promises", sheet="Promises", title="Promises",
+    about="One line for a week at a market: what it asked for, what you promised, what it ordered. One pool for all: see Coming weeks.",
+    columns=(
+        Column("promise_week", "Week", DATE, "Any day of the week; weeks begin on Monday.", width=12, needed=True, looks="date"),
+        Column("promise_market", "Market", CHOICE, "From Lists.", width=18, needed=True, list="markets"),
+        Column("promise_product", "Product", CHOICE, "fresh or dried.", width=9, needed=True, list="products"),
+        Column("asked", "Asked", NUMBER, "What the market would like.", quantity="weight", width=10, needed=True, looks="two"),
+        Column("promised", "Promised", NUMBER, "What you said would come.", quantity="weight", width=10, needed=True, looks="two"),
+        Column("ordered", "Ordered", NUMBER, "What it then ordered.", quantity="weight", width=10, looks="two"),
+        Column("promise_delivered", "Delivered", COMPUTED, "Delivered lines on Sales of that week, Monday to Sunday.", quantity="weight", width=10,
+               looks="two_or_blank",
+               formula='IF(OR(NOT(ISNUMBER({promise_week})),{promise_market}="",{promise_product}=""),"",'
+                       'SUMPRODUCT((sal_kind="delivered")*(sal_market={promise_market})*(sal_product={promise_product})'
+                       f'*ISNUMBER(sal_date)*(sal_date>={MONDAY})*(sal_date<{MONDAY}+7),sal_amount))', twin=promise_delivered),
+        Column("promise_check", "Check", COMPUTED, "What this row still needs.", width=22, looks="text",
+               formula='IF(AND({promise_week}="",{promise_market}="",{promise_product}="",' + NONE_TYPED + '),"",'
+                       'IF({promise_week}="","which week?",IF(NOT(ISNUMBER({promise_week})),"read at refresh",'
+                       'IF(ISNA(MATCH({promise_market},lst_market,0)),"market not in Lists",'
+                       'IF(NOT(OR({promise_product}="fresh",{promise_product}="dried")),"fresh or dried?",'
+                       f'IF({A_TEXT},"read at refresh",IF({AN_ODD_ONE},"amount? date or below 0",IF({NONE_TYPED},"how much?","ok"))))))))',
+               twin=promise_check),
+        Column("promise_note", "Note", TEXT, "Anything.", width=26),
         Column("row", "Row", ROWKEY, KEY_HELP, width=9),
     ),
 )

@@ -234,6 +234,8 @@ MARKETS = Table(
         Column("allowance", "Loss allowed", NUMBER, "On consignment: share of opening and delivered that may go missing between counts. "
                "Loss beyond it is theirs to pay. Blank: nothing is agreed and no loss is charged.", unit="%", width=8, looks="percent"),
         Column("payment_days", "Pays within", NUMBER, "What is owed for longer is pointed out on Start.", unit="days", width=9, looks="whole"),
+        Column("takes_week", "Takes a week", NUMBER, "Fresh weight it takes in a week at most. Blank: no limit.", quantity="weight", width=9,
+               looks="two"),
     ),
 )
 
@@ -276,13 +278,23 @@ CATEGORIES = Table(
     columns=(Column("category", "Category of cost", TEXT, width=14),),
 )
 
-LIST_TABLES = (STRAINS, FORMS, PACKS, MARKETS, PRICES, PLACES, LOTS, HELPERS, CATEGORIES, EVENT_TABLE, WOODS)
+CLOSINGS = Table(
+    key="closings", sheet="Lists", title="Closed periods", header_row=HEADER, rows=30,
+    about="What was settled. Lines up to such a day stay as they are; what was wrong is corrected by a line of a later day.",
+    columns=(
+        Column("close_market", "Closed with", CHOICE, width=18, list="markets"),
+        Column("closed_to", "Closed to", DATE, "Last day of the period.", width=12, looks="date"),
+        Column("close_balance", "Owed then", NUMBER, "What the market owed on that day.", quantity="money", width=10, looks="money"),
+    ),
+)
+
+LIST_TABLES = (STRAINS, FORMS, PACKS, MARKETS, PRICES, CLOSINGS, PLACES, LOTS, HELPERS, CATEGORIES, EVENT_TABLE, WOODS)
 
 # Lists that are the same everywhere stand in the drop-down itself.
 FIXED_LISTS = {
     "yesno": ("yes", "no"),
     "counted_by": (EACH_HOLE, HOLE_VOLUME, PER_LOG),
-    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee"),
+    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee", "correction"),
     "products": ("fresh", "dried"),
     "terms": ("on consignment", "bought outright", "own stall"),
 }

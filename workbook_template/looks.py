@@ -17,7 +17,7 @@ GREY = "#666666"
 NUMBER_FORMATS = {
     "text": "@", "wrapped": "General", "plain": "General", "size": "0.0##", "whole": "#,##0", "one": "#,##0.0",
     "two": "#,##0.00", "three": "0.000", "percent": "0.0%", "share": "0%", "money": "#,##0.00", "date": "d mmm yyyy",
-    "month": "mmm yyyy", "date_or_blank": 'd mmm yyyy;"";""', "two_or_blank": '#,##0.00;"";""',
+    "month": "mmm yyyy", "day_month": "d mmm", "date_or_blank": 'd mmm yyyy;"";""', "two_or_blank": '#,##0.00;"";""',
 }
 RIGHT = {"size", "whole", "one", "two", "three", "percent", "share", "money", "plain", "two_or_blank"}
 
@@ -59,6 +59,9 @@ PIECES |= {f"input_{k}": {**_cell(k), "border": 1, "border_color": LINE} for k i
 PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k in NUMBER_FORMATS}
 PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}
 PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCENT} for k in NUMBER_FORMATS}
+
+# Cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
+PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
 
 # What a refresh may use on result sheets; samples of these stand on Sources.
 RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution") \

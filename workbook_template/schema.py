@@ -7,19 +7,20 @@ from calc import tables as published
 from calc import units
 from calc.adapters import water_density
 from workbook_template.columns import Table
-from workbook_template.diary_tables import COSTS, EVENTS, SALES
+from workbook_template.diary_tables import COSTS, EVENTS, PROMISES, SALES
 from workbook_template.lists_tables import FIXED_LISTS, LIST_TABLES
 from workbook_template.logs_table import LOGS
 from workbook_template.settings_table import DATE_ORDERS
 from workbook_template.twins import limit
 
-VERSION = 2  # of the layout; a later one is reached by an upgrade
-INPUT_TABLES = (LOGS, EVENTS, COSTS, SALES)
+VERSION = 3  # of the layout; a later one is reached by an upgrade
+INPUT_TABLES = (LOGS, EVENTS, COSTS, SALES, PROMISES)
 TABLES = INPUT_TABLES + LIST_TABLES
 BY_KEY = {t.key: t for t in TABLES}
 
-INPUT_SHEETS = ("Logs", "Events", "Costs", "Sales", "Plan", "Settings", "Lists")
-RESULT_SHEETS = ("Start", "Each log", "Yield", "Cost", "What pays", "Budget", "Shopping", "Problems", "Sources")
+INPUT_SHEETS = ("Logs", "Events", "Costs", "Sales", "Promises", "Plan", "Settings", "Lists")
+RESULT_SHEETS = ("Start", "This week", "Season", "Coming weeks", "Each log", "Yield", "Cost", "What pays", "Budget", "Keeping", "Partner", "Shopping",
+                 "Problems", "Sources")
 OTHER_SHEETS = ("Field sheet",)
 
 LISTS = {**FIXED_LISTS, "date_order": DATE_ORDERS, "plan_have": ("a tree", "bolts on hand")}
@@ -38,6 +39,7 @@ NAMES = {
     "lst_event": ("event_kinds", "event_kind"), "lst_event_needs": ("event_kinds", "event_needs"),
     "lst_event_yard": ("event_kinds", "whole_yard"),
     "lst_market": ("markets", "market"), "lst_market_terms": ("markets", "terms"),
+    **{f"sal_{c}": ("sales", c) for c in ("date", "market", "kind", "product", "amount")},
     "lst_price_market": ("prices", "price_market"), "lst_price_product": ("prices", "price_product"),
     "lst_price_since": ("prices", "price_since"), "lst_price_each": ("prices", "price_each"),
 }

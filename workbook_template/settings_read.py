@@ -51,7 +51,7 @@ def _read(setting: Setting, value, profile: str):
             return shown.date(), None
         if isinstance(shown, dt.date):
             return shown, None
-        return None, (f"{quote(shown)} is not a date", "a date such as 15 Nov 2026, or nothing for today")
+        return None, (f"{quote(shown)} is not a date", f"a date such as 15 Nov 2026, or nothing for {setting.blank_means or 'today'}")
     if setting.kind == "choice":
         allowed = CHOICES.get(setting.list)
         word = str(shown).strip().casefold()
@@ -91,7 +91,9 @@ def to_si(settings: dict, profile: str) -> dict:
         value = settings[setting.key]
         if not isinstance(value, (int, float)):
             continue
-        if setting.quantity in units.PROFILES[profile]:
+        if setting.quantity == "temperature":
+            found[setting.key] = units.celsius(value, profile)
+        elif setting.quantity in units.PROFILES[profile]:
             found[setting.key] = value * units.factor(setting.quantity, profile)
         elif setting.quantity == "money per weight":
             found[setting.key] = value / units.factor("weight", profile)

@@ -23,6 +23,7 @@ class Setting:
     help: str = ""
     low: float | None = None
     high: float | None = None
+    blank_means: str = ""  # what a blank stands for, where it is no number
     plan: str | None = None  # the figure of calc.plan_inputs it sets; blank leaves that to the record or to print
 
     def unit_name(self, profile: str) -> str:
@@ -32,6 +33,8 @@ class Setting:
             return self.unit
         if self.quantity == "money per weight":
             return f"per {units.profile_unit('weight', profile)}"
+        if self.quantity == "temperature":
+            return units.temperature_unit(profile)
         return units.profile_unit(self.quantity, profile) if self.quantity else ""
 
     def figure_row(self, profile: str):
@@ -87,6 +90,17 @@ def _plan(name: str, title: str, low: float, high: float, help: str = "", **more
     return Setting(f"budget_{name}", title, "Budget of a plan", low=low, high=high, help=help, plan=name, **more)
 
 
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
+TEMPERATURES = tuple(f"temp_{name[:3].lower()}" for name in MONTHS)
+
+
+def _temperatures() -> list[Setting]:
+    """Mean temperature of each month at the site: nobody's but the grower's, so blank until typed."""
+    words = "Mean of day and night at your yard, or the normal of the nearest weather station. Needed for dates of first mushrooms and soaks."
+    return [Setting(key, f"Mean temperature, {name}", "Weather of the yard", quantity="temperature", looks="whole",
+                    low=-40, high=130, help=words if key == "temp_jan" else "") for key, name in zip(TEMPERATURES, MONTHS, strict=True)]
+
+
 SETTINGS = (
     Setting("yard", "Name of the yard", "The yard", "text", looks="text", value="My laying yard"),
     Setting("currency", "Currency", "The yard", "text", looks="text", value="USD",
@@ -118,13 +132,44 @@ SETTINGS = (
     Setting("drill_minutes", "Drill and fill", "Handling and time", unit="min a log", figure="drill_fill_min_per_log", looks="one", low=0, high=600),
     Setting("setup_minutes", "Fell, cut, carry, wax, stack", "Handling and time", unit="min a log", figure="other_setup_min_per_log",
             looks="one", low=0, high=600),
+    Setting("hours_free", "Hours free for the logs", "Handling and time", unit="a week", looks="one", low=0, high=1000,
+            help="All helpers together. Set against the hours the coming work takes."),
+    Setting("inoculate_within", "Inoculate within", "Handling and time", unit="weeks", figure="inoculate_within_weeks", looks="one",
+            low=0.5, high=30, help="Weeks from felling."),
     Setting("per_soak", "Yield of a soaked log", "Yield and season", quantity="weight", figure="weight_per_soaked_log_lb", looks="two",
             low=0, high=10, help="All soaked logs counted, also those that fail. Start low; type your own once you know it."),
     Setting("rota_weeks", "Weeks in the soaking rota", "Yield and season", unit="weeks", figure="rota_weeks", looks="whole", low=1, high=60),
+    Setting("promise_chance", "Promises are to be met in", "Yield and season", unit="%", value=0.8, looks="share", low=0.5, high=0.99,
+            help="Share of weeks in which there is at least what was promised. 80%: 8 weeks of 10."),
     Setting("life_seasons", "Seasons a log bears", "Yield and season", unit="seasons", figure="log_life_seasons", looks="whole",
             low=1, high=20),
     Setting("balance_slack", "Weight a balance may miss", "Yield and season", unit="%", value=0.05, looks="percent", low=0, high=1,
             help="A fresh-weight balance within this share of what was picked counts as closed. Your own tolerance."),
+    *_temperatures(),
+    Setting("rain_week", "Rain or water wanted a week", "Weather of the yard", quantity="rain",
+            figure={units.US: "water_weekly_in", units.METRIC: "water_weekly_mm"}, looks="two", low=0, high=1000),
+    Setting("water_below", "Water when a sample log is below", "Weather of the yard", unit="% wet basis", looks="percent", low=0.05, high=0.9,
+            help="Blank: when it has lost a tenth of its weight at inoculation (Univ. Kentucky FOR-83)."),
+    Setting("season_begins", "First day of soaking", "Soaking", "date", looks="day_month", blank_means="every month that suits the strain",
+            help="Day and month count, every year. Blank: every month whose temperature suits the strain."),
+    Setting("season_ends", "Last day of soaking", "Soaking", "date", looks="day_month", blank_means="every month that suits the strain",
+            help="May lie in the next year: 1 Oct to 30 Apr goes over new year."),
+    Setting("force_after_months", "No soak before", "Soaking", unit="months", figure="force_after_months", looks="whole", low=0, high=60,
+            help="Months from inoculation to the first soak."),
+    Setting("soak_hours", "Hours in the tank", "Soaking", quantity="hours", figure="soak_hours", looks="one", low=1, high=96),
+    Setting("tank_volume", "Logs one tank load takes, by volume", "Soaking", quantity="volume", looks="two", low=0.01, high=1e6,
+            help="Fill the tank once: logs in it times Volume each on Logs. Blank: no limit."),
+    Setting("tank_loads", "Tank loads a week", "Soaking", unit="loads", value=1, looks="whole", low=1, high=100),
+    Setting("keeps_days", "Fresh mushrooms keep", "Keeping", unit="days", figure="fresh_keeps_days", looks="whole", low=1, high=60,
+            help="Cold and dry-picked; picked wet they keep far less."),
+    Setting("dryer_trays", "Trays in the dryer", "Keeping", unit="trays", looks="whole", low=1, high=10000),
+    Setting("tray_weight", "Fresh mushrooms on a tray", "Keeping", quantity="weight", looks="two", low=0.01, high=100),
+    Setting("drying_hours", "Hours for one drying", "Keeping", quantity="hours", figure="drying_hours", looks="one", low=1, high=72),
+    Setting("share_prices", "Show prices", "Copy for a market", "choice", value="yes", list="yesno", looks="text",
+            help="What the workbook made by boltbook share shows to the market."),
+    Setting("share_lots", "Show lots on hand", "Copy for a market", "choice", value="yes", list="yesno", looks="text"),
+    Setting("share_name", "Name shown", "Copy for a market", "text", looks="text", help="Blank: none."),
+    Setting("share_contact", "Address or telephone shown", "Copy for a market", "text", looks="text", help="Blank: none."),
     _plan("logs", "Logs made a year", 1, 100000, "So many new logs every year. The sheet Budget shows what comes of it.", unit="logs", looks="whole"),
     _plan("years", "Years ahead", 1, 10, unit="years", looks="whole"),
     _plan("price_per_kg", "Price before commission", 0, 10000, quantity="money per weight", looks="money"),

@@ -19,6 +19,7 @@ class Yard:
     tables: dict[str, list[dict]] = field(default_factory=dict)
     settings: dict[str, object] = field(default_factory=dict)
     plan: dict[str, object] = field(default_factory=dict)
+    mark: str = ""  # what tells this yard's workbook from any other, 16 hexadecimal digits; "" draws a new one
 
     def rows(self, key: str) -> list[dict]:
         if key in self.tables:

@@ -14,7 +14,7 @@ XCU = """<?xml version="1.0" encoding="UTF-8"?>
 """
 REPLACE = ' oor:op="replace"'
 _UNIT_WORDS = {"same weight": "any unit of weight, the same throughout",
-               "same unit": "any unit, the same throughout",
+               "same unit": "any unit, the same throughout", "same temperature": "deg F or deg C, the same throughout",
                "fraction": "a share, such as 0.25", "fraction a year": "a share a year, such as 0.05",
                "number": ""}
 

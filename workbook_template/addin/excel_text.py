@@ -63,7 +63,8 @@ Private Sub Describe(ByVal which As String, ByVal about As String, ByVal helps A
 End Sub
 """
 
-_UNIT_WORDS = {"same weight": "any weight, all in one unit", "same unit": "any unit, the same throughout", "fraction": "a share, such as 0.25",
+_UNIT_WORDS = {"same weight": "any weight, all in one unit", "same unit": "any unit, the same throughout",
+               "same temperature": "deg F or deg C throughout", "fraction": "a share, such as 0.25",
                "fraction a year": "a share a year, such as 0.05", "number": ""}
 
 

@@ -96,6 +96,24 @@ def type_into(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict
         return Written(target.read_bytes(), work.places, sorted(changed))
 
 
+@dataclass
+class AsTyped:
+    """A workbook as the Python twins see it, and the sheet row at which each table's first row stands.
+
+    Rows hold their row key too, under the key column's name.
+    """
+
+    env: Env
+    first_row: dict[str, int]
+    date1904: bool = False
+
+
+def as_typed(path, today: dt.date | None = None) -> AsTyped:
+    """What a grower typed, in the workbook's units, unchecked: text in a number column is the text. Raises FileProblem, LayoutProblem."""
+    work = _Work(Path(path), today or dt.date.today())
+    return AsTyped(work.env(), {key: raw.first_row for key, raw in work.raws.items()}, work.book.date1904)
+
+
 # ---- one table as it stands ----------------------------------------------------------------------------------------
 
 @dataclass
@@ -464,7 +482,7 @@ _UNKNOWN = _Unknown("an error value")
 
 def _typed_rows(table, raw: RawTable) -> list[dict]:
     """The rows as typed: None where blank, dates as dates, text in a number column as the text."""
-    columns = {c.key: _values(raw.columns[c.key]) for c in table.columns if c.typed and c.key in raw.columns}
+    columns = {c.key: _values(raw.columns[c.key]) for c in table.columns if (c.typed or c.kind == ROWKEY) and c.key in raw.columns}
     return [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
 
 

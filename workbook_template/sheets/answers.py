@@ -95,8 +95,8 @@ def _problem_lines(sheet: ResultSheet, view: View, row: int) -> int:
     questions = sum(p.level == QUESTION for p in view.problems)
     left = rows_left_out(view.counts)
     sheet.section(row, "Problems")
-    used = ", ".join(f"{name.capitalize()} {view.counts[name][1]} of {view.counts[name][0]}" for name in ("logs", "events", "costs", "sales")
-                     if view.counts.get(name, (0, 0))[0])
+    used = ", ".join(f"{name.capitalize()} {view.counts[name][1]} of {view.counts[name][0]}"
+                     for name in ("logs", "events", "costs", "sales", "promises") if view.counts.get(name, (0, 0))[0])
     sheet.put(row + 1, 0, f"Rows left out: {left}. To check: {questions}. Rows used: {used or 'none typed yet'}.", "label")
     sheet.put(row + 2, 0, "Each one stands on Problems with what to type instead." if view.problems else "Nothing to put right.", "label")
     return row + 4

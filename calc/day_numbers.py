@@ -1,0 +1,40 @@
+"""Days as numbers and in words: what a spreadsheet's day number means, and how a day is written.
+
+A serial is the spreadsheet's day number, 1 = 1 Jan 1900 in the usual system.
+"""
+from __future__ import annotations
+
+import datetime as dt
+
+EPOCH = dt.date(1899, 12, 30)  # day 0 of the usual system, counted so that days after Feb 1900 agree
+SERIALS = (20000, 80000)  # Oct 1954 to Jan 2119: a day number rather than some other count
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+def words(day):
+    """A day without ambiguity, as text.
+
+    >>> words(dt.date(2026, 5, 1))
+    '1 May 2026'
+    """
+    return "{} {} {}".format(day.day, MONTHS[day.month - 1].title(), day.year)
+
+
+def serial_day(number):
+    """The day a spreadsheet's day number means, or None where it is no plausible one.
+
+    >>> words(serial_day(46482))
+    '5 Apr 2027'
+    """
+    if not SERIALS[0] <= number <= SERIALS[1]:
+        return None
+    return EPOCH + dt.timedelta(days=int(number))
+
+
+def serial(day):
+    """The spreadsheet's day number of a day.
+
+    >>> serial(dt.date(2027, 4, 5))
+    46482
+    """
+    return (day - EPOCH).days
