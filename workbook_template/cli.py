@@ -31,7 +31,7 @@ class Later(click.Group):
 
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
     "doctor": "workbook_template.doctor:doctor",
-    **{name: f"workbook_template.years_commands:{name}" for name in ("extend", "restore", "upgrade")},
+    **{name: f"workbook_template.years_commands:{name}" for name in ("extend", "merge", "restore", "upgrade")},
 })
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
