@@ -20,14 +20,13 @@ from workbook_template import schema
 from workbook_template.columns import DATE, NUMBER, YESNO, Column
 from workbook_template.ports.layout import plain_title
 from workbook_template.ports.parts import column_letters
+from workbook_template.typed_rows import TWICE
 
 TABLES = ("logs", "events", "costs", "sales")
 NOTES = {"logs": "note", "events": "event_note", "costs": "cost_note", "sales": "sale_note"}
-# The columns without which a row says nothing, and those that make two rows the same thing typed twice.
+# The columns without which a row says nothing.
 WANTED = {"logs": ("log", "wood", "strain", "diameter", "length"), "events": ("date", "event", "log"), "costs": ("date", "item", "amount"),
           "sales": ("date", "market", "kind", "product", "amount")}
-TWICE = {"logs": ("log",), "events": ("date", "event", "log", "amount"), "costs": ("date", "item", "amount"),
-         "sales": ("date", "market", "kind", "product", "amount")}
 # Headings that are a column and say another column's word at once: "Picked (lb)" is the amount of a picked event.
 SAYS = {("events", "picked"): ("amount", {"event": "picked"}), ("sales", "sold"): ("amount", {"kind": "sold"}),
         ("sales", "delivered"): ("amount", {"kind": "delivered"})}

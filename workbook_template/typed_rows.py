@@ -16,6 +16,10 @@ NAMED_BY = {
     "helpers": ("helper",), "categories": ("category",), "closings": ("close_market", "closed_to"),
 }
 
+# The columns that make two rows under different keys the same thing typed twice.
+TWICE = {"logs": ("log",), "events": ("date", "event", "log", "amount"), "costs": ("date", "item", "amount"),
+         "sales": ("date", "market", "kind", "product", "amount"), "promises": ("promise_week", "promise_market", "promise_product")}
+
 
 def cell(column: RawColumn, index: int):
     """A cell as Python holds it: str, float, datetime, Odd, or None."""
@@ -58,9 +62,9 @@ def keys_of(raw: RawTable) -> list[str]:
             for value in (cell(raw.columns["row"], i) for i in range(raw.length))]
 
 
-def lines_of(raw: RawTable) -> list[Line]:
-    """The filled rows of a table under their keys: row keys in input tables, names in lists."""
-    rows = rows_of(raw)
+def lines_of(raw: RawTable, rows: list[dict] | None = None) -> list[Line]:
+    """The filled rows of a table under their keys: row keys in input tables, names in lists. rows: as rows_of gives them."""
+    rows = rows_of(raw) if rows is None else rows
     named = NAMED_BY.get(raw.key)
     keys = numbered([tuple(row.get(c) for c in named) for row in rows]) if named else keys_of(raw)
     return [Line(key, raw.row_of(i), row) for i, (key, row) in enumerate(zip(keys, rows, strict=True)) if row]

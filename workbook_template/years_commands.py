@@ -40,3 +40,41 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
     with _steps(not quiet, ("Reading", "Writing", "Checking")) as step:
         done = cli._guarded(lambda: carry_over(source, Path(out) if out else None, step))
     click.echo("\n".join(done.lines()))
+
+
+@click.command()
+@click.argument("path")
+@click.option("--rows", type=click.IntRange(1, 100_000), required=True, help="Rows to add to Logs, Costs and Sales; Events gets five times as many.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that the workbook is open.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
+    """Add prefilled rows, with their keys, formulas and checks, to the input sheets of PATH."""
+    from workbook_template.extend import extend as add_rows
+    from workbook_template.refresh import _steps
+    cli = _cli()
+    source = cli._existing(path)
+    with _steps(not quiet, ("Reading", "Writing")) as step:
+        done = cli._guarded(lambda: add_rows(source, rows, force, step=step))
+    click.echo("\n".join(done.lines()))
+
+
+@click.command()
+@click.argument("mine")
+@click.argument("theirs")
+@click.option("--base", help="The copy that both began from. Without it only additions are taken, and differences are listed.")
+@click.option("--out", required=True, help="Where the merged workbook goes; the name of MINE itself keeps a backup of it.")
+@click.option("--same-yard", is_flag=True, help="They are copies of one yard, although they do not carry one mark.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that MINE is open.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, force: bool, quiet: bool) -> None:
+    """Put the copy THEIRS into the copy MINE, row by row. New rows of both stay; where both changed a cell, mine stands and it is listed."""
+    from workbook_template.merge import merge as put_together
+    from workbook_template.mistakes import Mistake
+    from workbook_template.refresh import _steps
+    cli = _cli()
+    paths = [cli._existing(path) if path else None for path in (mine, theirs, base)]
+    if Path(out).suffix.lower() != paths[0].suffix.lower():
+        raise Mistake(f"{out} cannot be written: name it with the ending {paths[0].suffix}.")
+    with _steps(not quiet, ("Reading", "Comparing", "Writing")) as step:
+        done = cli._guarded(lambda: put_together(paths[0], paths[1], Path(out), paths[2], same_yard, force, step=step))
+    click.echo("\n".join(done.lines()))

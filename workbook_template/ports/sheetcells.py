@@ -223,6 +223,8 @@ def _recomputed(old: bytes, cell: Element, formula: Element | None, change: Reco
         first = inner.open_end - inner.start
         whole = whole[:first] + change.reformed(whole[first:close]) + whole[close:]
     value = change.value()
+    if whole == old[inner.start:inner.end] and _holds(old, value):
+        return old
     kind, text = _stored(value, date1904)
     tag = _without(old[cell.start:cell.open_end], b"t")
     if kind:
@@ -230,6 +232,19 @@ def _recomputed(old: bytes, cell: Element, formula: Element | None, change: Reco
     mark = cell.prefix.encode()
     shown = b"" if text is None else b"<" + mark + b"v>" + text + b"</" + mark + b"v>"
     return tag + whole + shown + b"</" + mark + b"c>"
+
+
+def _holds(cell: bytes, value) -> bool:
+    """Whether a formula cell stores this very number, however it is written ("4.0" for 4)."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    stored = find_elements(cell, {"c", "v"})
+    if len(stored) < 2 or stored[0].about.get("t", "n") != "n":
+        return False
+    try:
+        return float(cell[stored[1].open_end:cell.rindex(b"</", stored[1].start, stored[1].end)]) == value
+    except ValueError:
+        return False
 
 
 def _stored(value, date1904: bool) -> tuple[bytes, bytes | None]:

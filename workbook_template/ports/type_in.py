@@ -58,19 +58,21 @@ class Written:
 
 
 def type_in(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict]] | None = None,
-            blank_rows: dict[str, int] | None = None, today: dt.date | None = None) -> bytes:
+            blank_rows: dict[str, int] | None = None, today: dt.date | None = None, recompute: Iterable[str] = ()) -> bytes:
     """The workbook at source (path or bytes) with these values typed in, as the bytes of the new file.
 
     rows: table key -> new rows (column key -> value): they fill the prefilled blank rows behind the last used one,
     then stand below the table, which grows. A row may bring its own row key under "row". blank_rows: prefilled rows
-    to add below a table. today: the day that live ages are shown for where As of is blank (the clock's if left out).
+    to add below a table; rows typed below it before become rows of it. today: the day that live ages are shown for where As of is
+    blank (the clock's if left out). recompute: tables whose formula cells all get their true value anew, since they rest on what is
+    typed elsewhere.
     Raises FileProblem, LayoutProblem where the workbook cannot take them; KeyError for a column that is no input.
     """
-    return type_into(source, cells, rows, blank_rows, today).content
+    return type_into(source, cells, rows, blank_rows, today, recompute).content
 
 
 def type_into(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict]] | None = None,
-              blank_rows: dict[str, int] | None = None, today: dt.date | None = None) -> Written:
+              blank_rows: dict[str, int] | None = None, today: dt.date | None = None, recompute: Iterable[str] = ()) -> Written:
     """The same, with where the new rows stand."""
     with tempfile.TemporaryDirectory() as folder:
         path = source if isinstance(source, (str, os.PathLike)) else Path(folder, "workbook.xlsx")
@@ -83,8 +85,11 @@ def type_into(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict
             for row in new:
                 work.add(key, row)
         for key, count in (blank_rows or {}).items():
+            work.take_in(key)
             for _ in range(count):
                 work.add_blank(key)
+        for key in recompute:
+            work.recompute(key)
         changed, dropped = work.parts()
         target = Path(folder, "new.xlsx")
         rewrite(path, target, changed, dropped)
@@ -233,6 +238,23 @@ class _Work:
         self._below(place, row)
         place.changes[row] = {}
         self.places.setdefault(key, []).append((row, self._keyed(place, row)))
+
+    def recompute(self, key: str) -> None:
+        """Every used row of the table gets true values in its formula cells."""
+        place = self.place(key)
+        for row in range(place.raw.first_row, min(place.bottom, place.raw.first_row + place.used - 1) + 1):
+            place.changes.setdefault(row, {})
+
+    def take_in(self, key: str) -> None:
+        """Rows typed below the table become rows of it, each with a row key and the formulas it lacks."""
+        place = self.place(key)
+        name = _key_column(place.table)
+        for index in range(place.bottom - place.raw.first_row + 1, place.used):
+            row = place.raw.first_row + index
+            self._below(place, row)
+            changes = place.changes.setdefault(row, {})
+            if name in place.columns and not changes.get(name) and not _held(place.raw.columns[name], index):
+                changes[name] = self._next_key(place, name)
 
     def _below(self, place: _Place, row: int) -> None:
         if place.totals:
