@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc import keeping, promises, results, tables
+from calc import keeping, promises, results, tables, units
 from calc.ledger import CONSIGNMENT, OUTRIGHT, price_in_force
+from calc.watering import monday
 from calc.yard import TINY, Diary, as_typed, dates, numbers, words
 
 SELL, DRY, HOLD, PAST, DRYER = "sell fresh", "dry", "hold", "past its days", "dryer"
@@ -71,8 +72,8 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
     names = {key: name for key, name in zip(words(markets, "market"), as_typed(markets, "market"), strict=True) if key}
     terms = dict(zip(words(markets, "market"), zip(words(markets, "terms"), numbers(markets, "commission", 0.0), numbers(markets, "takes_week"),
                                                    strict=True), strict=True))
-    week = int(promises.monday([as_of])[0])
-    gave = promises.delivered(sold[(sold["day"] >= week) & (sold["product"] == "fresh")]).set_index("key")["amount"]
+    week = int(monday(as_of))
+    gave = _taken_since(sold, week)
     typed = promises.lines(frames.get("promises", pd.DataFrame()))
     due = typed[(typed["week"] == week) & (typed["product"] == "fresh")].groupby("key")["promised"].sum()
     rows = []
@@ -90,6 +91,14 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
             limit = max(takes - handed, promised, 0.0) if product == "fresh" else np.nan
             rows.append((market, product, price, price * (1.0 - taken) * (1.0 - unsold) - own, limit, promised, bool(len(past))))
     return pd.DataFrame(rows, columns=["market", "product", "price", "net", "takes", "promised", "known"])
+
+
+def _taken_since(sold: pd.DataFrame, day: int) -> pd.Series:
+    """Fresh kg each market (key) took from a day on: delivered, or sold where nothing is ever delivered."""
+    lines = sold[sold["product"] == "fresh"]
+    taking = set(lines.loc[lines["kind"] == "delivered", "key"])
+    mine = lines[(lines["day"] >= day) & ((lines["kind"] == "delivered") | ((lines["kind"] == "sold") & ~lines["key"].isin(taking)))]
+    return mine.groupby("key")["amount"].sum()
 
 
 def _price(frames, sold, market, key, product, as_of) -> float:
@@ -123,13 +132,14 @@ class Dryer:
 
 
 def dryer(settings: dict) -> Dryer:
-    """The dryer as typed on Settings; a figure left blank is named and the dryer takes nothing until then."""
-    named = {"dryer_trays": "Trays in the dryer", "tray_weight": "Fresh weight on a tray", "drying_hours": "Hours of a drying"}
+    """The dryer as typed on Settings (SI: kg, seconds); a figure left blank is named and the dryer takes nothing until then."""
+    named = {"dryer_trays": "Trays in the dryer", "tray_weight": "Fresh mushrooms on a tray", "drying_hours": "Hours for one drying"}
     values = {key: settings.get(key) for key in named}
-    missing = tuple(words for key, words in named.items() if not values[key] or not values[key] > 0)
+    missing = tuple(title for key, title in named.items() if not values[key] or not values[key] > 0)
     if missing:
         return Dryer(0.0, 0.0, missing)
-    return Dryer(float(values["dryer_trays"]) * float(values["tray_weight"]), float(values["drying_hours"]))
+    hours = float(values["drying_hours"]) / units.units()["h"].si_per_unit
+    return Dryer(float(values["dryer_trays"]) * float(values["tray_weight"]), hours)
 
 
 # ---- the plan ----------------------------------------------------------------------------------------------------
@@ -215,7 +225,8 @@ def _options(fresh, dried, dry_net, cost, uses, gear: Dryer, good, ratio: float)
                 "drying counted by the time on dried lines"]
         if dry_net <= 0:
             said.append("brings less than the drying costs")
-        rows.append((DRY, dried["market"].iloc[0], float(dried["price"].iloc[0]), dry_net, np.nan if gear.missing else limit, 0.0, got, "; ".join(said)))
+        rows.append((DRY, dried["market"].iloc[0], float(dried["price"].iloc[0]), dry_net, np.nan if gear.missing else limit, 0.0, got,
+                     "; ".join(said)))
     if not rows:
         return results.empty("keeping_options")
     table = pd.DataFrame(rows, columns=list(results.COLUMNS["keeping_options"]))

@@ -9,32 +9,20 @@ import numpy as np
 import pandas as pd
 
 from calc import results
+from calc.watering import monday
 from calc.yard import NO_DAY, TINY, as_typed, dates, day_column, numbers, words
 
 ALL = "(all markets)"
 WEIGHTS = ("asked", "promised", "ordered")
 LEAST_KG = 0.0005  # half a gram
-MONDAY = 3  # 1970-01-01 was a Thursday: whole days since then, plus 3, count from a Monday
-
-
-def monday(day) -> np.ndarray:
-    """The Monday of the week of each whole day; NO_DAY stays.
-
-    >>> monday([4, 10, 11]).tolist()      # 1970-01-05 was a Monday
-    [4, 4, 11]
-    """
-    day = np.asarray(day, dtype=np.int64)
-    return np.where(day >= NO_DAY, NO_DAY, day - (day + MONDAY) % 7)
 
 
 def lines(promises: pd.DataFrame) -> pd.DataFrame:
     """The promises as typed, by week: week (whole day), market, key, product, asked, promised, ordered (kg, NaN blank)."""
     table = pd.DataFrame({
-        "week": monday(day_column(promises, "promise_week")), "market": as_typed(promises, "promise_market"),
-        "key": words(promises, "promise_market"), "product": words(promises, "promise_product"),
-        **{name: numbers(promises, name) for name in WEIGHTS}})
-    table["product"] = np.where(table["product"] == "", "fresh", table["product"])
-    return table[(table["week"] < NO_DAY) & (table["key"] != "")].reset_index(drop=True)
+        "week": monday(day_column(promises, "week")), "market": as_typed(promises, "market"), "key": words(promises, "market"),
+        "product": words(promises, "product"), **{name: numbers(promises, f"{name}_kg") for name in WEIGHTS}})
+    return table[(day_column(promises, "week") < NO_DAY) & (table["key"] != "")].reset_index(drop=True)
 
 
 def promised_by_week(promises: pd.DataFrame, product: str = "fresh") -> pd.Series:
@@ -44,12 +32,9 @@ def promised_by_week(promises: pd.DataFrame, product: str = "fresh") -> pd.Serie
 
 
 def delivered(sold: pd.DataFrame) -> pd.DataFrame:
-    """Weight handed over by week (whole day), key and product, kg: delivered; sold where nothing is ever delivered."""
-    moved = sold[sold["kind"].isin(("delivered", "sold"))]
-    taking = pd.MultiIndex.from_frame(moved.loc[moved["kind"] == "delivered", ["key", "product"]])
-    through = pd.MultiIndex.from_frame(moved[["key", "product"]]).isin(taking)
-    handed = moved[(moved["kind"] == "delivered") | ~through]
-    return handed.assign(week=monday(handed["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
+    """Weight of delivered lines by week (whole day), key and product, kg: columns of these names and amount."""
+    lines = sold[sold["kind"] == "delivered"]
+    return lines.assign(week=monday(lines["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
 
 
 def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFrame, dried_left_kg: float, as_of: int) -> pd.DataFrame:
@@ -69,9 +54,9 @@ def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFra
     pool = table.groupby(["week", "product"], as_index=False).agg(
         key=("key", "size"), rows=("rows", "sum"), delivered=("delivered", "sum"),
         **{name: (name, lambda part: part.sum(min_count=1)) for name in WEIGHTS})
-    pool["supply_kg"] = _supply(pool, supply, dried_left_kg, monday([as_of])[0])
+    pool["supply_kg"] = _supply(pool, supply, dried_left_kg, monday(as_of))
     pool["free_kg"] = pool["supply_kg"] - pool["promised"].fillna(0.0)
-    now = int(monday([as_of])[0])
+    now = int(monday(as_of))
     table["words"] = [_words(row, now) for row in table.itertuples()]
     pool["words"] = [_pool_words(row, now) for row in pool.itertuples()]
     pool["market"] = ALL

@@ -12,8 +12,8 @@ import pandas as pd
 
 from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
-from calc.results_week import WEEK_COLUMNS
 from calc.results_strip import STRIP_COLUMNS
+from calc.results_week import WEEK_COLUMNS
 
 # Kinds a column or an answer may have. Weights in kg, volumes in m3, rain in m, money per kg; the sheet turns them into
 # its own unit by the quantity behind the kind.

@@ -168,10 +168,9 @@ def _gathered(lines: Lines, what: str, key: str, logs, picked, fresh: set[str], 
     dryings = lines.dryings[lines.dryings["key"].isin(dried) | [bool(fresh.intersection(s)) for s in lines.dryings["sources"]]]
     names = lines.lots_of(LOT)
     asked = lines.lots_of(what)[key]
-    found = Trace(
-        asked, what, [names[k] for k in sorted(fresh | dried) if k in names], _log_rows(lines, logs), _pick_rows(lines, picked),
-        _drying_rows(lines, dryings), _move_rows(moves), _balance(lines, picked if what == SPAWN else picked[picked["key"].isin(fresh)],
-                                                                  dryings, moves, fresh, dried))
+    of_lots = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(fresh)]
+    found = Trace(asked, what, [names[k] for k in sorted(fresh | dried) if k in names], _log_rows(lines, logs), _pick_rows(lines, picked),
+                  _drying_rows(lines, dryings), _move_rows(moves), _balance(lines, of_lots, dryings, moves, fresh, dried))
     found.doubts = _doubts(lines, what, key, logs, picked, dryings, fresh, dried, keeps_days)
     share = lines.events[(lines.events["kind"] == "picked") & lines.events["at"].isin(set(lines.of_log.loc[lines.of_log["log"].isin(logs), "at"]))]
     found.others = [names[k] for k in sorted(set(share["key"]) - fresh - dried - set(picked["key"]) - {""})]
@@ -206,14 +205,16 @@ def _move_rows(moves: pd.DataFrame) -> pd.DataFrame:
 def _balance(lines: Lines, picked, dryings, moves, fresh: set[str], dried: set[str]) -> list[tuple[str, str, float]]:
     """Where the weight of these lots is, by product: got = what went anywhere + left at home, by the lines."""
     home = lines.events[lines.events["kind"].isin(AT_HOME) & lines.events["key"].isin(fresh)]
-    into = dryings[[bool(fresh.intersection(s)) for s in dryings["sources"]]]
+    parts = [len(fresh.intersection(sources)) / max(len(sources), 1) for sources in dryings["sources"]]  # of several lots, each its share
     got = {"fresh": float(picked["kg"].sum()), "dried": float(dryings.loc[dryings["key"].isin(dried), "dried_kg"].sum())}
     rows = []
     for product in ("fresh", "dried"):
         mine = moves[moves["product"] == product]
         if not len(mine) and got[product] <= TINY:
             continue
-        used = {"culled, given or spoiled at home": float(home["kg"].sum()), "into the dryer": float(into["kg"].sum())} if product == "fresh" else {}
+        used = {}
+        if product == "fresh":
+            used = {"culled, given or spoiled at home": float(home["kg"].sum()), "into the dryer": float((dryings["kg"] * parts).sum())}
         out = _moved(mine)
         left = got[product] - sum(used.values()) - out["left home"]
         rows += [("picked" if product == "fresh" else "out of the dryer", product, got[product])]
@@ -241,30 +242,28 @@ def _moved(moves: pd.DataFrame) -> dict[str, float]:
 
 def _doubts(lines: Lines, what, key, logs, picked, dryings, fresh, dried, keeps_days) -> list[Doubt]:
     found = []
-    name = lines.lots_of(what)[key]
-    unsaid = dryings[[not sources for sources in dryings["sources"]]]
+    name, picks = lines.lots_of(what)[key], lines.events[lines.events["kind"] == "picked"]
+
+    def say(about: str, rows: pd.DataFrame) -> None:
+        if len(rows):
+            found.append(Doubt(about, float(rows["kg"].sum()), len(rows)))
+
     if what == LOT and not len(picked):
         found.append(Doubt(f"No picked line on Events carries the lot {name}: which logs it came from cannot be told" if not len(dryings) else
                            f"No harvest lot is named for the drying of {name}: write it in the Lot or the Note of the dried line", np.nan, 0))
-    if len(unsaid):
-        window = lines.events[(lines.events["kind"] == "picked") & _within(lines.events["day"], unsaid["day"] - keeps_days, unsaid["day"])]
-        found.append(Doubt("It may hold any pick of the days before it was dried: " + _list(_names(window["lot"])), float(window["kg"].sum()), len(window)))
-    bare = picked[~picked["at"].isin(lines.of_log["at"])]
-    if len(bare):
-        found.append(Doubt("Picked lines that name no known log: any log of the yard may be behind them", float(bare["kg"].sum()), len(bare)))
+    unsaid = dryings[[not sources for sources in dryings["sources"]]]
+    window = picks[_within(picks["day"], unsaid["day"] - keeps_days, unsaid["day"])]
+    say("It may hold any pick of the days before it was dried: " + _list(_names(window["lot"])), window)
+    say("Picked lines that name no known log: any log of the yard may be behind them", picked[~picked["at"].isin(lines.of_log["at"])])
     if what == SPAWN:
-        loose_picks = picked[picked["key"] == ""]
-        if len(loose_picks):
-            found.append(Doubt("Picked from these logs without a lot: where it went cannot be told", float(loose_picks["kg"].sum()), len(loose_picks)))
+        say("Picked from these logs without a lot: where it went cannot be told", picked[picked["key"] == ""])
         mixed = _mixed(lines, logs, picked)
         if mixed:
             found.append(Doubt("Lots that hold mushrooms of other logs too: " + _list(mixed), np.nan, len(mixed)))
-    elif (picked["key"].isin(fresh) | picked["key"].isin(dried)).any() or len(dryings):
-        begin = min([*picked["day"], *dryings["day"]])
-        end = max([*picked["day"], *dryings["day"]])
-        beside = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] == "") & _within(lines.events["day"], begin, end)]
-        if len(beside):
-            found.append(Doubt("Picked without a lot in the same days: it may have been packed with this lot", float(beside["kg"].sum()), len(beside)))
+    elif len(picked) or len(dryings):
+        days = [*picked["day"], *dryings["day"]]
+        say("Picked without a lot in the same days: it may have been packed with this lot",
+            picks[(picks["key"] == "") & _within(picks["day"], min(days), max(days))])
     return found + _unmarked_sales(lines, picked, dryings, keeps_days)
 
 
@@ -331,7 +330,7 @@ def register(lines: Lines) -> pd.DataFrame:
         left = got - out["left home"] - (used.get(key, 0.0) if product == "fresh" else 0.0)
         rows.append({
             "lot": names[key], "product": product, "first": first, "last": last, "logs": float(every["count"].sum()) if len(every) else np.nan,
-            "strains": _list(_names(every["strain"])) if len(every) else "", "spawn_lots": _list(_names(every["spawn"])) if _names(every["spawn"]) else "",
+            "strains": ", ".join(_names(every["strain"])), "spawn_lots": ", ".join(_names(every["spawn"])),
             "got_kg": got, **{f"{name}_kg": out[name] for name in ("delivered", "sold", "returned")}, "left_kg": round(left, 9) + 0.0,
             "markets": ", ".join(_names(mine["market"])), "rows": float(len(mine) + len(picks[picks["key"] == key]) * (product == "fresh")),
             "words": _register_words(got, left, len(every), every)})
