@@ -15,6 +15,7 @@ from calc import (
     dried,
     expected,
     flows,
+    market_side,
     plan_inputs,
     prices,
     results,
@@ -23,7 +24,6 @@ from calc import (
     rollup_months,
     rollup_views,
     rollup_yield,
-    settle,
     shopping,
     this_week,
 )
@@ -71,6 +71,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
     cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
     dryings = dried.events(book)
+    dried_stock = dried.stock(dryings, sold, day)
     missing = losses(sold[sold["terms"] == CONSIGNMENT])
     breakeven = prices.breakeven(sold, missing, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
     keep = bad_year.keep_or_retire(left, each, upkeep, flows.income_per_kg(breakeven))
@@ -99,8 +100,9 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         keep_retire=keep, cost_views=cost_views,
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
-        breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
-        **settle.every_table(sold, missing, frames.get("closings", pd.DataFrame()), day),
+        breakeven=breakeven, dried_events=dryings, dried_stock=dried_stock,
+        **market_side.every_table(frames, {"book": book, "sold": sold, "missing": missing, "breakeven": breakeven, "dried_stock": dried_stock,
+                                           "ratio": dried.own_ratio(dryings), "labour_amount": views["labour"].amount, "supply": None}, settings),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
         **week,

@@ -15,6 +15,7 @@ from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
 from calc.intake_counts import counts, doubtful_names, like_names, price_questions
+from calc.intake_market import market_questions, promise_questions
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
 from calc.intake_samples import sample_questions
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
@@ -370,6 +371,9 @@ class _Reading:
         costs["shared"] = shared
         sale_titles = {column: info.title for column, info in self.sheets["sales"].keys.items()}
         sales_questions(self.frames, context, say, names["sales"], sale_titles)
+        market_questions(self.frames, context, say, names["sales"], sale_titles)
+        promise_titles = {column: info.title for column, info in self.sheets["promises"].keys.items()}
+        promise_questions(self.frames, context, say, names["promises"], promise_titles)
         return Intake(
             self.frames,
             pd.DataFrame({"event": item, "log": log}),

@@ -379,6 +379,12 @@ class Results:
     settlement_stock: pd.DataFrame
     settlement_ages: pd.DataFrame
     settlement_lots: pd.DataFrame
+    promise_weeks: pd.DataFrame
+    trace: pd.DataFrame
+    keeping: pd.DataFrame
+    keeping_options: pd.DataFrame
+    keeping_dryer: pd.DataFrame
+    pack_weights: pd.DataFrame
     moisture: pd.DataFrame
     water_weeks: pd.DataFrame
     dry_spell: pd.DataFrame
