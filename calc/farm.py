@@ -15,6 +15,7 @@ from calc import (
     dried,
     expected,
     flows,
+    log_season,
     market_side,
     plan_inputs,
     prices,
@@ -24,7 +25,10 @@ from calc import (
     rollup_months,
     rollup_views,
     rollup_yield,
+    rota_plan,
+    season_state,
     shopping,
+    supply,
     this_week,
 )
 from calc.consignment import losses
@@ -78,7 +82,9 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     plan_actual = bad_year.seasons(left)
-    week = this_week.every_table(frames, book, yard, known, settings, {**_no_season(), "keep_retire": keep})
+    soaks = rota_plan.plan(season_state.state(frames, book, yard, each, settings), settings)
+    season = {"log_season": log_season.table(soaks), "soak_calendar": rota_plan.calendar(soaks)}
+    week = this_week.every_table(frames, book, yard, known, settings, {**season, "keep_retire": keep})
     known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
              "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
              "breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
@@ -86,6 +92,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
              "keep_retire": keep, "as_of": day}
     own = plan_inputs.own(known, sold, settings)
     plan = plan_inputs.inputs(settings, own)
+    coming = supply.supply(soaks, book, yard, found, left, frames, settings)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book, views),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -102,9 +109,10 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
         breakeven=breakeven, dried_events=dryings, dried_stock=dried_stock,
         **market_side.every_table(frames, {"book": book, "sold": sold, "missing": missing, "breakeven": breakeven, "dried_stock": dried_stock,
-                                           "ratio": dried.own_ratio(dryings), "labour_amount": views["labour"].amount, "supply": None}, settings),
+                                           "ratio": dried.own_ratio(dryings), "labour_amount": views["labour"].amount, "supply": coming}, settings),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
+        **season, supply=coming,
         **week,
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
@@ -112,10 +120,6 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     )
     out.answers = answers.answers(out, counts or {})
     return out
-
-
-def _no_season() -> dict:
-    return {"log_season": pd.DataFrame({"row": [], "stage": []}), "soak_calendar": pd.DataFrame({"week": pd.Series(dtype="datetime64[ns]")})}
 
 
 def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict,
