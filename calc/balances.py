@@ -4,12 +4,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from calc.ledger import CONSIGNMENT, OUTRIGHT, STALL, WEIGHT_KINDS
+from calc import cents, settle
+from calc.ledger import OUTRIGHT, WEIGHT_KINDS
 from calc.results import Balance
 from calc.yard import EXITS, TINY, Diary, Yard
 
 LEAST_SLACK_KG = 0.0005  # half a gram: below what a kitchen scale shows
-CENT = 0.005
 
 
 def logs(yard: Yard) -> Balance:
@@ -138,7 +138,7 @@ def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
 
 
 def money(sales: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> list[Balance]:
-    """What each market owes: value + loss charged - commission - fees = paid + owed.
+    """What each market owes: value + loss charged + corrections - commission - fees = paid + owed, to the cent (calc.settle).
 
     On consignment: sold x price in force x (1 - commission) - fees, and the loss between counts beyond what
     is allowed (missing, from calc.consignment.losses). Bought outright: (delivered - returned) x price - fees. Own stall:
@@ -150,15 +150,8 @@ def money(sales: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> list[Balanc
 
 def _market_money(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> Balance:
     market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
-    value = float(lines["value"].sum())
-    commission = float((lines["value"] * lines["commission"]).sum()) if terms == CONSIGNMENT else 0.0
-    fees, paid = _total(lines, "fee"), _total(lines, "paid")
-    lost = float(missing["charge"].sum())
-    due = value + lost - commission - fees
-    if terms == STALL:
-        paid = due
-    left = _clean(due - paid, CENT)
-    owed = max(0.0, left)
+    found = settle.due_of(lines, missing)
+    owed = max(0, found.open)
     unpriced = int(lines["unpriced"].sum())
     notes, faults = [], []
     if unpriced:
@@ -169,28 +162,17 @@ def _market_money(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> Bal
                      "type 0% if all of it is theirs to pay.")
     if terms == OUTRIGHT and (lines["kind"] == "sold").any():
         faults.append(f"{market} buys outright, so its sold lines do not count; type delivered.")
-    if left < 0:
-        faults.append(f"{market}: more was paid than was due." if paid else f"{market}: its fees are more than what was sold there.")
-    overdue = _overdue(lines, missing, owed, as_of)
-    if overdue > CENT:
-        days = int(lines["payment_days"].iloc[0])
-        notes.append(f"{market} pays within {days} days: {overdue:,.2f} of what is owed is older.")
-    labels = (("commission", commission), ("fees", fees), ("paid", paid), ("owed", owed))
-    return Balance("money", market, "money", "value sold, and loss charged" if lost else "value sold", value + lost, labels,
-                   min(0.0, left), left >= 0 and not unpriced, int((lines["at"] >= 0).sum()),
-                   tuple(notes + faults), tuple(faults))
-
-
-def _overdue(lines: pd.DataFrame, missing: pd.DataFrame, owed: float, as_of: int) -> float:
-    """What is owed for lines older than the market's days to pay; payments settle the oldest first."""
+    if found.open < 0:
+        faults.append(f"{market}: more was paid than was due." if found.paid else f"{market}: its fees are more than what was sold there.")
     days = float(lines["payment_days"].iloc[0])
-    if days <= 0 or owed <= 0:
-        return 0.0
-    young = lines[lines["day"] >= as_of - days]
-    kept = 1.0 - young["commission"] if (young["terms"] == CONSIGNMENT).all() else 1.0
-    recent = float((young["value"] * kept).sum()) - _total(young, "fee")
-    recent += float(missing.loc[missing["day"] >= as_of - days, "charge"].sum())
-    return max(0.0, owed - max(0.0, recent))
+    overdue = settle.late(settle.unpaid(lines, missing), days, as_of)
+    if overdue:
+        notes.append(f"{market} pays within {days:.0f} days: {cents.money(overdue):,.2f} of what is owed is older.")
+    in_label = ", and ".join(["value sold", *(word for word, part in (("loss charged", found.lost), ("corrections", found.corrections)) if part)])
+    labels = (("commission", found.commission), ("fees", found.fees), ("paid", found.paid), ("owed", owed))
+    return Balance("money", market, "money", in_label, cents.money(found.sales + found.lost + found.corrections),
+                   tuple((label, cents.money(part)) for label, part in labels), cents.money(min(0, found.open)),
+                   found.open >= 0 and not unpriced, int((lines["at"] >= 0).sum()), tuple(notes + faults), tuple(faults))
 
 
 def _sum(values, mask) -> float:

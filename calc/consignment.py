@@ -4,9 +4,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from calc import cents
 from calc.market import settlement
 
-LOSS_COLUMNS = ("key", "product", "day", "unexplained_kg", "agreed", "charged_kg", "charge")
+LOSS_COLUMNS = ("key", "product", "day", "unexplained_kg", "agreed", "charged_kg", "charge", "allowed_kg", "counted_kg", "charge_cents")
 MOVED = ("delivered", "sold", "returned", "spoiled")
 
 
@@ -16,12 +17,13 @@ def losses(sold: pd.DataFrame) -> pd.DataFrame:
     sold: lines of the sales ledger on consignment. Counts of one day are added; movements of that day stand
     before it. unexplained_kg: below 0 where more was found than the lines say. agreed: whether Lists states
     the loss allowed there. charged_kg, charge: the loss beyond it, and its money at the price of the day or else
-    of the last sale (calc.market.settlement), 0 where nothing is agreed or no price is known. What a later count
-    finds again, as when sales of the time before are written down late, takes back what was charged: below 0.
+    of the last sale (calc.market.settlement), to the cent, 0 where nothing is agreed or no price is known. What a later
+    count finds again, as when sales of the time before are written down late, takes back what was charged: below 0.
+    allowed_kg: the loss that is nobody's fault, NaN where nothing is agreed; counted_kg: what the count found.
     """
     rows = []
     for (key, product), lines in sold.groupby(["key", "product"], sort=True):
-        opening, before, open_kg, open_money = 0.0, -np.inf, 0.0, 0.0
+        opening, before, open_kg, open_cents = 0.0, -np.inf, 0.0, 0
         known = lines[lines["price"].notna()].sort_values("day", kind="stable")
         for day, counts in lines[lines["kind"] == "counted"].groupby("day", sort=True):
             period = lines[(lines["day"] > before) & (lines["day"] <= day)]
@@ -33,13 +35,15 @@ def losses(sold: pd.DataFrame) -> pd.DataFrame:
             agreed = not np.isnan(allowance)
             settled = settlement(opening, *moved, counted, 0.0 if np.isnan(price) else price, 0.0,
                                  allowance_share=allowance if agreed else 1.0)
-            charge = settled.due - settled.sales
-            kilos = charge / price if charge > 0.0 else 0.0
+            beyond = settled.due - settled.sales
+            kilos = beyond / price if beyond > 0.0 else 0.0
+            charge = int(cents.to_cents(beyond))
             if settled.unexplained < 0.0 < open_kg:
                 kilos = -min(-settled.unexplained, open_kg)
-                charge = open_money * kilos / open_kg
-            open_kg, open_money = open_kg + kilos, open_money + charge
-            rows.append((key, product, day, settled.unexplained, agreed, kilos, charge))
+                charge = int(cents.to_cents(cents.money(open_cents) * kilos / open_kg))
+            open_kg, open_cents = open_kg + kilos, open_cents + charge
+            allowed = allowance * (opening + moved[0]) if agreed else np.nan
+            rows.append((key, product, day, settled.unexplained, agreed, kilos, cents.money(charge), allowed, counted, charge))
             opening, before = counted, day
     return pd.DataFrame(rows, columns=list(LOSS_COLUMNS))
 
@@ -53,5 +57,5 @@ def daily_fees(table: pd.DataFrame) -> pd.DataFrame:
     sold = table[(table["sold_kg"] > 0) & (table["fee_a_day"] > 0)].drop_duplicates(["key", "day"])
     typed = table[table["kind"] == "fee"].set_index(["key", "day"]).index
     due = sold[~sold.set_index(["key", "day"]).index.isin(typed)]
-    return due.assign(at=-1, kind="fee", product="", lot="", amount=due["fee_a_day"], price=np.nan, sold_kg=0.0, value=0.0,
-                      unpriced=False)
+    return due.assign(at=-1, kind="fee", product="", lot="", lot_name="", row=np.nan, amount=due["fee_a_day"], price=np.nan,
+                      sold_kg=0.0, value=0.0, value_cents=0, unpriced=False)

@@ -23,6 +23,7 @@ from calc import (
     rollup_months,
     rollup_views,
     rollup_yield,
+    settle,
     shopping,
     this_week,
 )
@@ -99,6 +100,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
         breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
+        **settle.every_table(sold, missing, frames.get("closings", pd.DataFrame()), day),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
         **week,

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc import results, rollup_capital, tables
+from calc import cents, results, rollup_capital, tables
 from calc.bearing import first_day, years_of
 from calc.economics import npv, rates_of_return
-from calc.ledger import CONSIGNMENT
 from calc.yard import TINY, dates, day_column, numbers
 from calc.yield_model import Start, life_shares
 
@@ -28,7 +27,7 @@ NO_UPKEEP = "recorded years only: no upkeep is written down"
 
 @dataclass
 class Moves:
-    """Money by line up to the as-of day: whole day, spent, labour, sold (after commission and fees)."""
+    """Money by line up to the as-of day: whole day, spent, labour, sold (after commission, fees and corrections)."""
 
     day: np.ndarray
     spent: np.ndarray
@@ -45,8 +44,7 @@ class Moves:
 def moves(frames: dict, sold: pd.DataFrame, missing: pd.DataFrame, labour_amount: np.ndarray, as_of: int) -> Moves:
     """Every line of money up to a day: Costs, timed Events (labour_amount, by line), the sales ledger, losses charged."""
     costs, events = frames.get("costs", pd.DataFrame()), frames.get("events", pd.DataFrame())
-    taken = np.where(sold["terms"] == CONSIGNMENT, sold["commission"], 0.0)
-    got = sold["value"].to_numpy() * (1.0 - taken) - np.where(sold["kind"] == "fee", sold["amount"], 0.0)
+    got = cents.money(sold["due_cents"].to_numpy())
     days = (day_column(costs, "date"), day_column(events, "date"), np.concatenate((sold["day"], missing["day"])).astype(np.int64))
     money = (numbers(costs, "amount", 0.0), labour_amount, np.concatenate((got, missing["charge"])).astype(float))
     day, every = np.concatenate(days), np.concatenate(money)

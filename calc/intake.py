@@ -22,7 +22,7 @@ from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE
 from calc.quantities import Read, normal, read_two_sizes
 from calc.raw import RawColumn, RawTable
-from calc.records import AMOUNT_KINDS, DEPTH, FIXED_LISTS, HOURS, NUMBER, WEIGHT, Intake, TableInfo
+from calc.records import AMOUNT_KINDS, DEPTH, FIXED_LISTS, HOURS, MONEY_KINDS, NUMBER, WEIGHT, Intake, TableInfo
 
 # Column of the frame -> column of the sheet, where they differ.
 FRAMES = {
@@ -302,7 +302,7 @@ class _Reading:
         return self._events
 
     def _sale_amounts(self, sheet: Sheet) -> None:
-        money = np.isin(sheet.columns["kind"], ("paid", "fee"))
+        money = np.isin(sheet.columns["kind"], MONEY_KINDS)
         sheet.columns["amount"] = read_numbers(
             sheet, sheet.keys["amount"], "amount", None, (("weight", "money"), money.astype(np.int64))
         )

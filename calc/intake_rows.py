@@ -12,7 +12,19 @@ from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed,
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
 from calc.raw import RawTable
-from calc.records import AMOUNT_LIMITS, FIXED_LISTS, NEEDED, Rule, TableInfo, failures, questions, row_failures, rules
+from calc.records import (
+    AMOUNT_LIMITS,
+    FIXED_LISTS,
+    MONEY_KINDS,
+    NEEDED,
+    Rule,
+    TableInfo,
+    failures,
+    questions,
+    row_failures,
+    rules,
+    sale_rule,
+)
 
 TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
 
@@ -228,13 +240,15 @@ def _quantity(sheet: Sheet, index: int, column: str) -> str | None:
     if sheet.key == "events" and column == "amount":
         return AMOUNT_QUANTITY[sheet.columns["amount_is"][index]]
     if sheet.key == "sales" and column == "amount":
-        return "money" if sheet.columns["kind"][index] in ("paid", "fee") else "weight"
+        return "money" if sheet.columns["kind"][index] in MONEY_KINDS else "weight"
     return quantity_of(sheet.keys[column]) if column in sheet.keys else None
 
 
 def _rule_of(sheet: Sheet, index: int, column: str) -> Rule:
     if sheet.key == "events" and column == "amount":
         return rules("events")[AMOUNT_LIMITS.get(sheet.columns["amount_is"][index], "amount_picked")]
+    if sheet.key == "sales" and column == "amount":
+        return sale_rule(sheet.columns["kind"][index])
     return sheet.rule(column)
 
 

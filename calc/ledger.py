@@ -9,11 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from calc import cents
 from calc.consignment import daily_fees
 from calc.yard import NO_DAY, as_typed, day_column, numbers, words
 
 CONSIGNMENT, OUTRIGHT, STALL = "on consignment", "bought outright", "own stall"
 WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
+CORRECTION = "correction"  # money of a period already closed: above 0 adds to what the market owes
 
 
 def price_in_force(sales: pd.DataFrame, prices: pd.DataFrame) -> np.ndarray:
@@ -44,9 +46,10 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
 
     Columns: at (position in Sales, -1 for a fee by the day that Lists states), day, market (as typed), key
     (market, lower case), product, kind, terms, commission (share), allowance (share of loss allowed, NaN if
-    not agreed), fee_a_day and payment_days (0 if none), lot (lower case), amount (kg, or money for paid and
-    fee), price (money per kg), sold_kg and value (money, before commission): of sold lines, or of delivered
-    less returned lines where the market buys outright.
+    not agreed), fee_a_day and payment_days (0 if none), lot (lower case), lot_name (as typed), row (of Sales), amount
+    (kg, or money for paid, fee and correction), price (money per kg), sold_kg and value (money, before commission): of
+    sold lines, or of delivered less returned lines where the market buys outright. In whole cents, rounded line by line
+    (calc.cents): value_cents, taken_cents (commission), paid_cents, and due_cents = value - commission - fee + correction.
     """
     sales, markets = frames.get("sales", pd.DataFrame()), frames.get("markets", pd.DataFrame())
     key, listed = words(sales, "market"), words(markets, "market")
@@ -64,7 +67,8 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
         "allowance": of_market(numbers(markets, "allowance"), np.nan),
         "fee_a_day": of_market(numbers(markets, "market_fee", 0.0), 0.0),
         "payment_days": of_market(numbers(markets, "payment_days", 0.0), 0.0),
-        "amount": numbers(sales, "amount", 0.0), "lot": words(sales, "lot"),
+        "amount": numbers(sales, "amount", 0.0), "lot": words(sales, "lot"), "lot_name": as_typed(sales, "lot"),
+        "row": numbers(sales, "row"),
         "price": price_in_force(sales, frames.get("prices", pd.DataFrame())),
     })
     table = table[table["day"] <= as_of].reset_index(drop=True)
@@ -72,8 +76,18 @@ def ledger(frames: dict, as_of: int) -> pd.DataFrame:
     sign = np.select([outright & (table["kind"] == "delivered"), outright & (table["kind"] == "returned"),
                       ~outright & (table["kind"] == "sold")], [1.0, -1.0, 1.0], 0.0)
     table["sold_kg"] = sign * table["amount"]
-    table["value"] = np.where(sign == 0, 0.0, table["sold_kg"] * table["price"].fillna(0.0))
+    table["value_cents"] = cents.to_cents(table["sold_kg"] * table["price"].fillna(0.0))
+    table["value"] = cents.money(table["value_cents"])
     table["unpriced"] = (sign != 0) & table["price"].isna() & (table["amount"] != 0)
     if (table["fee_a_day"] > 0).any():
         table = pd.concat([table, daily_fees(table)], ignore_index=True)
-    return table
+    return _money_columns(table)
+
+
+def _money_columns(table: pd.DataFrame) -> pd.DataFrame:
+    """The ledger with what each line changes in whole cents: what is due, and what was paid."""
+    amount, kind = cents.to_cents(table["amount"]), table["kind"].to_numpy()
+    taken = np.where(table["terms"] == CONSIGNMENT, cents.share_of(table["value_cents"], table["commission"]), 0)
+    other = np.select([kind == "fee", kind == CORRECTION], [-amount, amount], 0)
+    return table.assign(taken_cents=taken, due_cents=table["value_cents"].to_numpy() - taken + other,
+                        paid_cents=np.where(kind == "paid", amount, 0))

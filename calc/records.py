@@ -37,11 +37,11 @@ AMOUNT_LIMITS = {WEIGHT: "amount_picked", DEPTH: "amount_water", HOURS: "amount_
 FIXED_LISTS = {
     "yesno": ("yes", "no"),
     "counted_by": ("each hole", "hole volume", "weight per log"),
-    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee"),
+    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee", "correction"),
     "products": ("fresh", "dried"),
     "terms": ("on consignment", "bought outright", "own stall"),
 }
-MONEY_KINDS = ("paid", "fee")
+MONEY_KINDS = ("paid", "fee", "correction")
 
 
 @dataclass(frozen=True)
@@ -192,6 +192,8 @@ def failures(table: str, columns: dict[str, np.ndarray]) -> dict[tuple[str, str]
             found["limits", key] = rule.refused(columns[key])
     if table == "events":
         found["limits", "amount"] = _by_kind(columns, "refused")
+    if table == "sales":
+        found["limits", "amount"] = _by_sale_kind(columns)
     for code, key, fails in TOGETHER.get(table, ()):
         found[code, key] = np.asarray(fails(columns), dtype=bool)
     return found
@@ -213,6 +215,16 @@ def _by_kind(columns, what: str) -> np.ndarray:
         if mine.any():
             bad |= mine & getattr(rules("events")[key], what)(columns["amount"])
     return bad
+
+
+def sale_rule(kind) -> Rule:
+    """The limits of the amount on a line of Sales: a correction may be below 0."""
+    return rules("sales")["amount_correction" if kind == "correction" else "amount"]
+
+
+def _by_sale_kind(columns) -> np.ndarray:
+    amount, signed = columns["amount"], columns["kind"] == "correction"
+    return np.where(signed, sale_rule("correction").refused(amount), sale_rule("sold").refused(amount))
 
 
 # ---- the models of a row ----------------------------------------------------------------------
@@ -303,15 +315,18 @@ class CostRow(_numbers("costs", "CostNumbers")):
 
 
 class SaleRow(_numbers("sales", "SaleNumbers")):
-    """A movement to, at or from a market in kg, or money paid or charged; price per kg."""
+    """A movement to, at or from a market in kg, or money paid, charged or corrected; price per kg."""
 
     date: Day
+    amount: Annotated[float, Field(allow_inf_nan=False)]
     market: Name
     kind: Literal[FIXED_LISTS["sale_kinds"]]
     product: Literal[FIXED_LISTS["products"]] | None = None
 
     @model_validator(mode="after")
     def _check(self):
+        if sale_rule(self.kind).refused(self.amount):
+            raise PydanticCustomError("limits", "amount")
         if self.product is None and self.kind not in MONEY_KINDS:
             raise PydanticCustomError("product_needed", "product")
         return self

@@ -10,7 +10,10 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
+from calc.results_season import SEASON_COLUMNS
+from calc.results_strip import STRIP_COLUMNS
 from calc.results_week import WEEK_COLUMNS
 
 # Kinds a column or an answer may have. Weights in kg, volumes in m3, rain in m, money per kg; the sheet turns them into
@@ -133,7 +136,10 @@ COLUMNS = {
         "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
+    **SEASON_COLUMNS,
+    **MARKET_COLUMNS,
     **WEEK_COLUMNS,
+    **STRIP_COLUMNS,
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
@@ -369,6 +375,10 @@ class Results:
     yard_flow: pd.DataFrame
     one_log: pd.DataFrame
     flow_summary: pd.DataFrame
+    settlement: pd.DataFrame
+    settlement_stock: pd.DataFrame
+    settlement_ages: pd.DataFrame
+    settlement_lots: pd.DataFrame
     moisture: pd.DataFrame
     water_weeks: pd.DataFrame
     dry_spell: pd.DataFrame

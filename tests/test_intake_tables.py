@@ -163,7 +163,7 @@ def sale(**changes):
     (sale(price=None), ["Price: no price is known for fresh at Partner A. Needed: a price. Type it here, or "
                         "on Lists with a date not after this one."]),
     (sale(kind="lent"), ['Kind: "lent" is not in the list. Needed: delivered, sold, returned, spoiled, '
-                         'counted, paid or fee. Pick from the list.']),
+                         'counted, paid, fee or correction. Pick from the list.']),
     (sale(product=None), ["Product: nothing was typed. Needed: fresh or dried. Pick one from the list."]),
     (sale(market=None), ["Market: nothing was typed. Needed: a market. Pick a market from the list."]),
     (sale(amount=-1.0), ["Amount, weight or money: -1 lb is negative. Needed: pounds, 0 or more. Type it "
@@ -173,6 +173,11 @@ def sale(**changes):
     (sale(market="Hotel C"), ['Market: "Hotel C" is not on Lists. Needed: an entry of the list. Add it on '
                               'Lists; it is kept as typed.']),
     (sale(price="$8/lb"), []), (sale(kind="paid", product=None, price=None), []),
+    (sale(kind="correction", product=None, price=None, amount=-12.5), []),
+    (sale(kind="fee", product=None, price=None, amount=-12.5), ["Amount, weight or money: -12.5 is negative. Needed: an amount of money, "
+                                                                "0 or more. Type it again."]),
+    (sale(kind="correction", product=None, price=None, amount=-2e9), [
+        "Amount, weight or money: -2000000000 is too small. Needed: an amount of money, -1000000000 or more. Type it again."]),
 ])
 def test_sales(row, words):
     found = check(logs=[A1], sales=[row], markets=MARKETS,

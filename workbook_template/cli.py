@@ -29,7 +29,11 @@ class Later(click.Group):
         return getattr(importlib.import_module(module), command)
 
 
-@click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={"doctor": "workbook_template.doctor:doctor"})
+@click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
+    "doctor": "workbook_template.doctor:doctor",
+    "calendar": "workbook_template.calendar_file:calendar",
+    **{name: f"workbook_template.years_commands:{name}" for name in ("restore", "upgrade")},
+})
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
 

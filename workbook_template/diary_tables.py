@@ -1,7 +1,7 @@
 """Events, Costs and Sales: the dated tables, with their native formulas and Python twins."""
 from __future__ import annotations
 
-from calc import economics
+from calc import cents, economics
 from workbook_template.columns import CHOICE, COMPUTED, DATE, NUMBER, ROWKEY, TEXT, YESNO, Column, Table
 from workbook_template.twins import Env, blank, is_number, limit, serial
 
@@ -168,7 +168,7 @@ COSTS = Table(
 )
 
 WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
-MONEY_KINDS = ("paid", "fee")
+MONEY_KINDS = ("paid", "fee", "correction")
 
 
 def price_in_force(row: dict, env: Env):
@@ -191,13 +191,17 @@ def sale_value(row: dict, env: Env):
     if not is_number(row.get("amount")):
         return ""
     if kind in MONEY_KINDS:
-        return serial(row["amount"])
+        return to_the_cent(serial(row["amount"]))
     price = price_in_force(row, env)
     if price == "":
         return ""
     terms = (env.lookup("markets", "market", row.get("market")) or {}).get("terms")
     signs = {"bought outright": {"delivered": 1, "returned": -1}}.get(terms, {"sold": 1})
-    return serial(row["amount"]) * price * signs[kind] if kind in signs else ""
+    return to_the_cent(serial(row["amount"]) * price * signs[kind]) if kind in signs else ""
+
+
+def to_the_cent(amount: float) -> float:
+    return float(cents.money(cents.to_cents(amount)))
 
 
 def sale_check(row: dict, env: Env):
@@ -234,20 +238,21 @@ SALES = Table(
     columns=(
         Column("date", "Date", DATE, "The day it happened.", width=12, needed=True, looks="date"),
         Column("market", "Market", CHOICE, "Partner, stall, kitchen or door, from Lists.", width=18, needed=True, list="markets"),
-        Column("kind", "Kind", CHOICE, "delivered, sold, returned, spoiled, counted: weight. paid, fee: money.", width=11,
+        Column("kind", "Kind", CHOICE, "delivered, sold, returned, spoiled, counted: weight. paid, fee: money. "
+               "correction: money that puts a closed period right; above 0 adds to what is owed, below 0 takes off.", width=11,
                needed=True, list="sale_kinds"),
         Column("product", "Product", CHOICE, "fresh or dried.", width=9, needed=True, list="products"),
-        Column("amount", "Amount, weight or money", NUMBER, "Weight in the workbook's unit; money for paid and fee.", width=11,
+        Column("amount", "Amount, weight or money", NUMBER, "Weight in the workbook's unit; money for paid, fee and correction.", width=11,
                needed=True, looks="two"),
         Column("in_force", "Price in force", COMPUTED, "The price typed, else the newest price on Lists not after the date.",
                quantity="money per weight", width=10, looks="money",
                formula='IF(ISNUMBER({price}),{price},IF(AND(ISNUMBER({date}),' + KIND_OF_WEIGHT + f'),IFERROR(IF({LATEST}=0,"",'
                        + FIRST_OF_DAY + '),""),""))', twin=price_in_force),
-        Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright.",
+        Column("value", "Value", COMPUTED, "Sold x price; delivered less returned x price where the market buys outright. To the cent.",
                width=11, looks="money",
-               formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},{{amount}},IF({{in_force}}="","",IF({TERMS}="bought outright",'
-                       'IF({kind}="delivered",{amount}*{in_force},IF({kind}="returned",{amount}*{in_force}*-1,"")),'
-                       'IF({kind}="sold",{amount}*{in_force},"")))),"")', twin=sale_value),
+               formula=f'IF(ISNUMBER({{amount}}),IF({KIND_OF_MONEY},ROUND({{amount}},2),IF({{in_force}}="","",IF({TERMS}="bought outright",'
+                       'IF({kind}="delivered",ROUND({amount}*{in_force},2),IF({kind}="returned",ROUND({amount}*{in_force}*-1,2),"")),'
+                       'IF({kind}="sold",ROUND({amount}*{in_force},2),"")))),"")', twin=sale_value),
         Column("sale_check", "Check", COMPUTED, "What this row still needs.", width=18, looks="text",
                formula='IF(AND({date}="",{market}="",{kind}="",{product}="",{amount}=""),"",IF({date}="","needs a date",'
                        'IF(NOT(ISNUMBER({date})),"read at refresh",IF(ISNA(MATCH({market},lst_market,0)),"market not in Lists",'

@@ -294,7 +294,7 @@ LIST_TABLES = (STRAINS, FORMS, PACKS, MARKETS, PRICES, CLOSINGS, PLACES, LOTS, H
 FIXED_LISTS = {
     "yesno": ("yes", "no"),
     "counted_by": (EACH_HOLE, HOLE_VOLUME, PER_LOG),
-    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee"),
+    "sale_kinds": ("delivered", "sold", "returned", "spoiled", "counted", "paid", "fee", "correction"),
     "products": ("fresh", "dried"),
     "terms": ("on consignment", "bought outright", "own stall"),
 }

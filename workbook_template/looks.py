@@ -72,10 +72,28 @@ PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCEN
 # Cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
 PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
 
+# The strip of weeks on Season: a letter in every cell, so that no shade is needed to read it.
+STRIP = {"font_size": 8, "align": "center", "valign": "vcenter", "border": 1, "border_color": "#FFFFFF"}
+PIECES |= {
+    "strip_month": {"bold": True, "align": "left", "font_size": 9, "font_color": ACCENT},
+    "strip_day": {"font_size": 7, "align": "center", "bottom": 2, "bottom_color": ACCENT},
+    "strip_head": {"bold": True, "align": "left", "bottom": 2, "bottom_color": ACCENT},
+    "strip_head_right": {"bold": True, "align": "right", "bottom": 2, "bottom_color": ACCENT},
+    "strip_name": {"align": "left", "valign": "top", "bottom": 4, "bottom_color": LINE},
+    "strip_run": {**STRIP, "bg_color": "#EDF0EB", "font_color": GREY},
+    "strip_may": {**STRIP, "bg_color": "#C9D4C2"},
+    "strip_soak": {**STRIP, "bg_color": INK, "font_color": "#FFFFFF", "bold": True},
+    "strip_pins": {**STRIP, "bg_color": "#8FA585", "bold": True},
+    "strip_rest": {**STRIP, "font_color": GREY, "border_color": LINE},
+    "strip_dorm": {**STRIP, "bg_color": "#D9D9D9", "font_color": GREY},
+    "strip_free": {**STRIP, "border_color": LINE},
+}
+
 # What a refresh may use on result sheets; samples of these stand on Sources.
 RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution",
                 "big", "big_strong", "own_done", "own_note", "own_date", "line_mark") \
-    + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS)
+    + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS) \
+    + tuple(look for look in PIECES if look.startswith("strip_"))
 
 
 class Looks:

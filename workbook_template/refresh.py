@@ -80,8 +80,11 @@ def profile_of(port: Port) -> str:
         raise FileProblem(f"{port.name} is not a workbook made here, or its name bb_profile was deleted: nothing was written. "
                           "Start one with: boltbook new")
     if version != str(schema.VERSION):
-        raise FileProblem(f"{port.name} was made by another version (layout {version}, this is {schema.VERSION}): nothing was written. "
-                          "Use the version that made it, or type the rows into a new workbook.")
+        older = version.isdigit() and int(version) < schema.VERSION
+        do = f'Make a new one from it, with everything you typed: boltbook upgrade "{port.name}"' if older else \
+            "Update Boltbook: python -m pip install --upgrade boltbook"
+        raise FileProblem(f"{port.name} was made by {'an older' if older else 'a newer'} version (layout {version}, this is {schema.VERSION}): "
+                          f"nothing was written. {do}")
     return profile
 
 

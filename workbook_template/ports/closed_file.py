@@ -132,7 +132,7 @@ def _charts(path: Path, sheet: ResultSheet) -> dict[int, bytes]:
         return {}
     with zipfile.ZipFile(path) as archive:
         part = read_book(archive, charts=True).sheet(sheet.name)
-        titles = [_title(archive.read(name)) for name in part.charts]
+        titles = [chart_title(archive.read(name)) for name in part.charts]
     made = {chart.title: xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
     return {i: made[title] for title, i in _matched(list(made), titles).items()}
 
@@ -144,17 +144,18 @@ def _matched(wanted: list[str], there: list[str]) -> dict[str, int]:
     """
     found = {title: there.index(title) for title in wanted if title in there}
     for title in wanted:
-        alike = [i for i, other in enumerate(there) if i not in found.values() and _bare(other) == _bare(title)]
+        alike = [i for i, other in enumerate(there) if i not in found.values() and bare_title(other) == bare_title(title)]
         if title not in found and len(alike) == 1:
             found[title] = alike[0]
     return found
 
 
-def _bare(title: str) -> str:
+def bare_title(title: str) -> str:
+    """A chart's title without the unit in brackets at its end."""
     return title.rpartition(" (")[0] or title
 
 
-def _title(xml: bytes) -> str:
+def chart_title(xml: bytes) -> str:
     """The title of a chart part: the text of its first title element."""
     words, depth = [], [0, False]
 

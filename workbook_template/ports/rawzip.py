@@ -47,17 +47,19 @@ class _Entry:
         return head + self.name + info.comment
 
 
-def rewrite(source, target, changed: dict[str, bytes | Iterable[bytes]], dropped=frozenset()) -> None:
+def rewrite(source, target, changed: dict[str, bytes | Iterable[bytes]], dropped=frozenset(), added: dict[str, bytes] | None = None) -> None:
     """Copy the zip at source to the new file target.
 
-    changed: entry name -> new content, as bytes or pieces of bytes; dropped: names to leave out. The order
-    of the entries, their names and times stay. Raises KeyError for a changed name that is not there,
-    OverflowError above 4 GB.
+    changed: entry name -> new content, as bytes or pieces of bytes; dropped: names to leave out; added: new entries, put at the end.
+    The order of the entries, their names and times stay. Raises KeyError for a changed name that is not there or an added one that
+    is, OverflowError above 4 GB.
     """
     with zipfile.ZipFile(source) as archive, open(source, "rb") as old, open(target, "wb") as new:
         missing = set(changed) - set(archive.NameToInfo)
         if missing:
             raise KeyError(f"not in the workbook: {sorted(missing)}")
+        if set(added or ()) & set(archive.NameToInfo):
+            raise KeyError(f"in the workbook already: {sorted(set(added) & set(archive.NameToInfo))}")
         entries = []
         for info in archive.infolist():
             if info.filename in dropped:
@@ -69,6 +71,12 @@ def rewrite(source, target, changed: dict[str, bytes | Iterable[bytes]], dropped
                 _copy(old, new, entry)
             if new.tell() > LIMIT:
                 raise OverflowError("the workbook would be larger than 4 GB")
+            entries.append(entry)
+        for name, content in (added or {}).items():
+            info = zipfile.ZipInfo(name)
+            info.external_attr, info.CRC = 0o600 << 16, 0
+            entry = _Entry(info, new.tell())
+            _write_new(new, entry, content)
             entries.append(entry)
         start = new.tell()
         new.write(b"".join(entry.central() for entry in entries))

@@ -220,8 +220,35 @@ def _fast_values(values, date1904: bool):
         return texts, arrow.array(good), ""
     if isinstance(values, np.ndarray) and values.dtype.kind == "b":
         return arrow.array(values.astype(np.int8)).cast(arrow.string()), None, ' t="b"'
+    if not isinstance(values, np.ndarray):
+        return _fast_list(values, date1904)
+    return _fast_texts(values)
+
+
+def _fast_list(values: Sequence, date1904: bool):
+    """_fast_values for a list of Python values: texts, numbers or dates with None for a blank; None if they are mixed."""
+    import pyarrow as arrow
+
+    kinds = set(map(type, values)) - {type(None)}
+    if kinds == {str}:
+        return _fast_texts(values)
+    if kinds <= {int, float}:
+        try:
+            numbers = arrow.array(values, arrow.int64() if kinds == {int} and None not in values else arrow.float64())
+        except (arrow.ArrowException, OverflowError):
+            return None
+        return _fast_values(numbers.to_numpy(zero_copy_only=False), date1904)
+    if kinds == {dt.date}:
+        return _fast_values(np.array(values, "datetime64[D]"), date1904)
+    return None
+
+
+def _fast_texts(values):
+    import pyarrow as arrow
+    import pyarrow.compute as compute
+
     try:
-        texts = arrow.array(values, arrow.string())
+        texts = arrow.array(values, arrow.string()) if not isinstance(values, arrow.Array) else values
     except (arrow.ArrowInvalid, arrow.ArrowTypeError, TypeError, UnicodeEncodeError):
         return None
     plain = compute.match_substring_regex(texts, _PLAIN)

@@ -166,7 +166,7 @@ class Guard:
         return backup
 
     def _changed(self, temporary: Path, now: dt.datetime) -> ChangedMeanwhile:
-        copy = _free_name(self.path, f"{now:%Y-%m-%d %H%M}")
+        copy = free_name(self.path, f"refreshed {now:%Y-%m-%d %H%M}")
         _replace(temporary, copy)
         return ChangedMeanwhile(
             f"{self.path.name} was saved by someone else meanwhile, so it was left alone. The refreshed "
@@ -174,12 +174,12 @@ class Guard:
         )
 
 
-def _free_name(path: Path, mark: str) -> Path:
+def free_name(path: Path, mark: str) -> Path:
     """A name beside path that is not taken: "Yard refreshed 2026-11-25 1402.xlsx"."""
     number = 1
     while True:
         more = "" if number == 1 else f" ({number})"
-        candidate = path.with_name(f"{path.stem} refreshed {mark}{more}{path.suffix}")
+        candidate = path.with_name(f"{path.stem} {mark}{more}{path.suffix}")
         if not candidate.exists():
             return candidate
         number += 1

@@ -5,6 +5,7 @@ import datetime as dt
 import math
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from calc import units
@@ -62,10 +63,14 @@ class View:
     def column(self, series: pd.Series, kind: str) -> list:
         """A result column as plain values of the workbook's unit, None where not known."""
         if kind == "date":
-            return [None if pd.isna(v) else v.date() for v in pd.to_datetime(series)]
+            return pd.to_datetime(series).to_numpy().astype("datetime64[D]").tolist()
         if kind == "text":
-            return [None if pd.isna(v) else v for v in series]
+            texts = series.to_numpy(dtype=object)
+            return np.where(pd.isna(texts), None, texts).tolist()
         numbers = series.to_numpy(dtype=float) * self.factor(kind)
+        known = numbers.astype(object)
         if kind in ("year", "whole", "logs"):
-            return [None if math.isnan(v) else int(v) if v == int(v) else float(v) for v in numbers]
-        return [None if math.isnan(v) else float(v) for v in numbers]
+            whole = np.isfinite(numbers) & (numbers == np.floor(numbers)) & (np.abs(numbers) < 2**62)
+            known[whole] = numbers[whole].astype(np.int64)
+        known[np.isnan(numbers)] = None
+        return known.tolist()

@@ -1,0 +1,277 @@
+"""Settlement: what each market had, sold, owes and has paid, period by period and lot by lot, to the cent.
+
+A period is a calendar month, cut where a period was closed within it (Closed periods on Lists), so that a closed
+period is never rewritten: what it lacks is a dated line of kind correction, in the period of its own date. Every line
+of money is in whole cents from the ledger on (calc.cents), so that totals add up exactly.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+
+from calc import cents, results
+from calc.ledger import CONSIGNMENT, CORRECTION, OUTRIGHT, STALL, WEIGHT_KINDS
+from calc.yard import NO_DAY, TINY, dates, day_column, words
+
+LEAST_KG = 0.0005  # half a gram: below what a kitchen scale shows
+AGE_EDGES = (30, 60, 90)  # days: the usual columns of what is owed, by age
+NO_LOT = "(no lot)"
+
+
+# ---- what is due -------------------------------------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class Due:
+    """Money of some lines of one market, in whole cents. due = sales + lost - commission - fees + corrections."""
+
+    sales: int
+    lost: int
+    commission: int
+    fees: int
+    corrections: int
+    paid: int
+
+    @property
+    def due(self) -> int:
+        return self.sales + self.lost - self.commission - self.fees + self.corrections
+
+    @property
+    def open(self) -> int:
+        return self.due - self.paid
+
+
+def due_of(lines: pd.DataFrame, missing: pd.DataFrame) -> Due:
+    """What some lines of the sales ledger of one market come to, with the losses charged (calc.consignment.losses).
+
+    At an own stall what is due is paid at once: paid is what is due, whatever the lines say.
+    """
+    kind, other = lines["kind"], lines["due_cents"] - lines["value_cents"] + lines["taken_cents"]
+    parts = [lines["value_cents"].sum(), missing["charge_cents"].sum(), lines["taken_cents"].sum(), -other[kind == "fee"].sum(),
+             other[kind == CORRECTION].sum(), lines["paid_cents"].sum()]
+    found = Due(*(int(part) for part in parts))
+    if len(lines) and lines["terms"].iloc[0] == STALL:
+        found = Due(*(getattr(found, f.name) for f in fields(Due)[:-1]), found.due)
+    return found
+
+
+def unpaid(lines: pd.DataFrame, missing: pd.DataFrame) -> pd.DataFrame:
+    """What is still to be paid of each day, oldest first: columns day and cents.
+
+    Each day's sales, losses, fees and corrections are set against each other; what is left below 0, and every payment,
+    settles the oldest day first. At an own stall nothing is.
+    """
+    if not len(lines) or lines["terms"].iloc[0] == STALL:
+        return pd.DataFrame({"day": np.zeros(0, dtype=np.int64), "cents": np.zeros(0, dtype=np.int64)})
+    day = np.concatenate((lines["day"], missing["day"])).astype(np.int64)
+    amount = np.concatenate((lines["due_cents"], missing["charge_cents"])).astype(np.int64)
+    known, where = np.unique(day, return_inverse=True)
+    net = np.zeros(len(known), dtype=np.int64)
+    np.add.at(net, where, amount)
+    owed = np.maximum(net, 0)
+    settled = int(lines["paid_cents"].sum()) - int(np.minimum(net, 0).sum())
+    left = owed - np.diff(np.minimum(np.cumsum(owed), max(settled, 0)), prepend=0)
+    return pd.DataFrame({"day": known[left > 0], "cents": left[left > 0]})
+
+
+def ages(owed: pd.DataFrame, as_of: int) -> list[int]:
+    """Cents of unpaid() up to 30 days old, 31 to 60, 61 to 90, and over."""
+    days = as_of - owed["day"].to_numpy()
+    return [int(part) for part in np.bincount(np.searchsorted(AGE_EDGES, days, side="left"), weights=owed["cents"],
+                                              minlength=len(AGE_EDGES) + 1)]
+
+
+def late(owed: pd.DataFrame, payment_days: float, as_of: int) -> int:
+    """Cents of unpaid() older than the days to pay; 0 where none are agreed."""
+    return int(owed.loc[as_of - owed["day"] > payment_days, "cents"].sum()) if payment_days > 0 else 0
+
+
+# ---- periods -----------------------------------------------------------------------------------------------------
+
+def closed_days(closings: pd.DataFrame) -> dict[str, list[int]]:
+    """Market (lower case) -> the days up to which a period was closed, in order."""
+    found: dict[str, list[int]] = {}
+    for key, day in zip(words(closings, "close_market"), day_column(closings, "closed_to"), strict=True):
+        if key and day < NO_DAY:
+            found.setdefault(key, []).append(int(day))
+    return {key: sorted(set(days)) for key, days in found.items()}
+
+
+def period_starts(day: np.ndarray, closed: list[int], as_of: int) -> np.ndarray:
+    """First days of the periods from the first line to the as-of day: months, cut after each closed day."""
+    months = pd.period_range(pd.Timestamp(dates([int(day.min())])[0]), pd.Timestamp(dates([max(as_of, int(day.max()))])[0]), freq="M")
+    starts = months.start_time.to_numpy().astype("datetime64[D]").astype(np.int64)
+    cuts = [last + 1 for last in closed if starts[0] < last + 1 <= as_of]
+    return np.unique(np.concatenate((starts, np.array(cuts, dtype=np.int64))))
+
+
+def _ends(starts: np.ndarray, as_of: int) -> np.ndarray:
+    """Last day of each period; of the last one the end of its month."""
+    last = pd.Timestamp(dates([int(starts[-1])])[0]) + pd.offsets.MonthEnd(0)
+    return np.append(starts[1:] - 1, int(np.datetime64(last, "D").astype(np.int64)))
+
+
+# ---- weights -----------------------------------------------------------------------------------------------------
+
+def _stock_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray) -> list[dict]:
+    """Weights of one market and product by period; opening + delivered - sold - returned - spoiled - unexplained = closing."""
+    terms = lines["terms"].iloc[0]
+    at, mine = np.searchsorted(starts, lines["day"], side="right") - 1, np.searchsorted(starts, missing["day"], side="right") - 1
+    size = len(starts)
+
+    def total(kind):
+        return np.bincount(at, weights=lines["amount"].where(lines["kind"] == kind, 0.0), minlength=size)
+
+    delivered, returned, spoiled = total("delivered"), total("returned"), total("spoiled")
+    sold = np.bincount(at, weights=lines["sold_kg"], minlength=size)
+    straight = terms != OUTRIGHT and not (lines["kind"] == "delivered").any()
+    gone = np.bincount(mine, weights=missing["unexplained_kg"], minlength=size)
+    charged = np.bincount(mine, weights=missing["charged_kg"], minlength=size)
+    step = delivered - sold - returned - spoiled - gone
+    if terms == OUTRIGHT or straight:
+        step = np.zeros(size)
+    closing = np.round(np.cumsum(step), 9) + 0.0
+    rows = []
+    for i in range(size):
+        counts = missing[mine == i]
+        used = int((at == i).sum())
+        rows.append({
+            "opening_kg": closing[i - 1] if i else 0.0, "delivered_kg": delivered[i], "sold_kg": sold[i], "returned_kg": returned[i],
+            "spoiled_kg": spoiled[i], "counted_kg": float(counts["counted_kg"].iloc[-1]) if len(counts) else np.nan,
+            "unexplained_kg": float(np.round(gone[i], 9) + 0.0) if len(counts) else np.nan,
+            "allowed_kg": float(counts["allowed_kg"].sum()) if len(counts) and counts["agreed"].all() else np.nan,
+            "charged_kg": float(charged[i]), "closing_kg": closing[i], "rows": float(used),
+            "words": _stock_words(terms, straight, closing[i], counts)})
+    return rows
+
+
+def _stock_words(terms: str, straight: bool, closing: float, counts: pd.DataFrame) -> str:
+    if terms == OUTRIGHT:
+        return "bought outright: theirs on delivery"
+    if straight:
+        return "sold straight from home: nothing stands there"
+    said = []
+    if closing < -LEAST_KG:
+        said.append("more went out than was delivered there")
+    found = float(counts["unexplained_kg"].sum()) if len(counts) else 0.0
+    if found < -LEAST_KG:
+        said.append("counted more than the lines say: a delivery is missing, or a sale is written twice")
+    elif found > LEAST_KG:
+        beyond = float(counts["charged_kg"].sum())
+        said.append("missing; no loss is agreed on Lists, so none is charged" if not counts["agreed"].all()
+                    else "missing beyond the loss allowed: charged" if beyond > LEAST_KG else "missing within the loss allowed")
+    return "; ".join(said) or ("counted: it agrees" if len(counts) else "not counted")
+
+
+# ---- the tables --------------------------------------------------------------------------------------------------
+
+def every_table(sold: pd.DataFrame, missing: pd.DataFrame, closings: pd.DataFrame, as_of: int) -> dict[str, pd.DataFrame]:
+    """The tables settlement, settlement_stock, settlement_lots and settlement_ages as of a day.
+
+    sold: the sales ledger (calc.ledger); missing: losses between counts (calc.consignment); closings: the table of
+    closed periods. Periods in which nothing moved and nothing stands open are left out.
+    """
+    closed = closed_days(closings)
+    money, stock, aged = [], [], []
+    for key, lines in sold.groupby("key", sort=True):
+        mine, shut = missing[missing["key"] == key], closed.get(key, [])
+        starts = period_starts(lines["day"].to_numpy(), shut, as_of)
+        ends = _ends(starts, as_of)
+        head = [{"market": lines["market"].iloc[0], "terms": lines["terms"].iloc[0], "begins": dates([b])[0], "ends": dates([e])[0],
+                 "closed": "closed" if shut and e <= shut[-1] else ""} for b, e in zip(starts, ends, strict=True)]
+        money += _money_rows(lines, mine, starts, head)
+        weights = lines[lines["kind"].isin(WEIGHT_KINDS)]
+        for product, part in weights.groupby("product", sort=True):
+            rows = _stock_rows(part, mine[mine["product"] == product], starts)
+            stock += [{**h, "product": product, **row} for h, row in zip(head, rows, strict=True) if row["rows"] or abs(row["opening_kg"]) > TINY]
+        aged.append(_age_row(lines, mine, as_of))
+    found = {"settlement": money, "settlement_stock": stock, "settlement_ages": aged}
+    tables = {name: _frame(name, rows) for name, rows in found.items()}
+    return tables | {"settlement_lots": lots(sold)}
+
+
+def _frame(name: str, rows: list[dict]) -> pd.DataFrame:
+    return pd.DataFrame(rows)[list(results.COLUMNS[name])] if rows else results.empty(name)
+
+
+def _money_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray, head: list[dict]) -> list[dict]:
+    at, mine = np.searchsorted(starts, lines["day"], side="right") - 1, np.searchsorted(starts, missing["day"], side="right") - 1
+    rows, brought = [], 0
+    for i, period in enumerate(head):
+        here = lines[at == i]
+        found = due_of(here, missing[mine == i])
+        left = brought + found.open
+        if len(here) or brought:
+            plain = {f.name: cents.money(getattr(found, f.name)) for f in fields(Due)}
+            rows.append({**period, "brought": cents.money(brought), **plain, "due": cents.money(found.due), "open": cents.money(left),
+                         "rows": float((here["at"] >= 0).sum()), "words": _money_words(here, left)})
+        brought = left
+    return rows
+
+
+def _money_words(lines: pd.DataFrame, left: int) -> str:
+    said = []
+    unpriced = int(lines["unpriced"].sum())
+    if unpriced:
+        said.append(f"{unpriced} line{'s have' if unpriced > 1 else ' has'} no price and count{'' if unpriced > 1 else 's'} as 0")
+    if left < 0:
+        said.append("more was paid than was due")
+    return "; ".join(said)
+
+
+def _age_row(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> dict:
+    found, owed = due_of(lines, missing), unpaid(lines, missing)
+    within = float(lines["payment_days"].iloc[0])
+    overdue = late(owed, within, as_of)
+    buckets = [cents.money(part) for part in ages(owed, as_of)]
+    oldest = dates([int(owed["day"].min())])[0] if len(owed) else np.datetime64("NaT", "ns")
+    if found.open < 0:
+        said = "more was paid than was due"
+    elif not found.open:
+        said = "paid at once" if lines["terms"].iloc[0] == STALL else "nothing is open"
+    elif not within:
+        said = "no days to pay are agreed on Lists"
+    else:
+        said = f"older than the {within:.0f} days agreed: {cents.money(overdue):,.2f}" if overdue else f"within the {within:.0f} days agreed"
+    return {"market": lines["market"].iloc[0], **dict(zip(("to_30", "to_60", "to_90", "over_90"), buckets, strict=True)),
+            "open": cents.money(found.open), "late": cents.money(overdue), "oldest": oldest, "payment_days": within or np.nan, "words": said}
+
+
+def lots(sold: pd.DataFrame) -> pd.DataFrame:
+    """The table settlement_lots: by market, product and lot, what came, sold, went back and spoiled, and its money.
+
+    Lines without a lot stand under NO_LOT, so that weights and sales add up to those of the market. Counts are not by
+    lot: what is left there is by the lines alone.
+    """
+    lines = sold[sold["kind"].isin(WEIGHT_KINDS) & (sold["kind"] != "counted")]
+    rows = []
+    for (_, product, key), part in lines.groupby(["key", "product", "lot"], sort=True):
+        by_kind = part.groupby("kind")["amount"].sum()
+        delivered, returned, spoiled = (float(by_kind.get(kind, 0.0)) for kind in ("delivered", "returned", "spoiled"))
+        out, terms = float(part["sold_kg"].sum()), part["terms"].iloc[0]
+        held = terms != OUTRIGHT and delivered > 0
+        left = float(np.round(delivered - out - returned - spoiled, 9) + 0.0) if held else 0.0
+        sales, taken = int(part["value_cents"].sum()), int(part["taken_cents"].sum())
+        rows.append({
+            "market": part["market"].iloc[0], "lot": part["lot_name"].iloc[0] if key else NO_LOT, "product": product,
+            "first": dates([int(part["day"].min())])[0], "last": dates([int(part["day"].max())])[0], "delivered_kg": delivered,
+            "sold_kg": out, "returned_kg": returned, "spoiled_kg": spoiled, "left_kg": left, "sales": cents.money(sales),
+            "commission": cents.money(taken), "net": cents.money(sales - taken), "rows": float(len(part)),
+            "words": _lot_words(terms, key, left, delivered, lines)})
+    return _frame("settlement_lots", rows)
+
+
+def _lot_words(terms: str, key: str, left: float, delivered: float, lines: pd.DataFrame) -> str:
+    if terms == OUTRIGHT:
+        return "bought outright"
+    if left < -LEAST_KG:
+        return "more went out than was delivered of this lot" if key else "more went out without a lot than came without one"
+    if not delivered:
+        return "sold straight from home" if terms == STALL or not (lines["kind"] == "delivered").any() else "never delivered there under this lot"
+    return "all gone" if left <= LEAST_KG else "still there by the lines"
+
+
+def consigned(sold: pd.DataFrame) -> pd.DataFrame:
+    """The lines of the ledger whose goods stay the grower's until sold."""
+    return sold[sold["terms"] == CONSIGNMENT]
