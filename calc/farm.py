@@ -15,6 +15,7 @@ from calc import (
     dried,
     expected,
     flows,
+    log_season,
     plan_inputs,
     prices,
     results,
@@ -23,8 +24,11 @@ from calc import (
     rollup_months,
     rollup_views,
     rollup_yield,
+    rota_plan,
+    season_state,
     settle,
     shopping,
+    supply,
     this_week,
 )
 from calc.consignment import losses
@@ -77,7 +81,9 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     plan_actual = bad_year.seasons(left)
-    week = this_week.every_table(frames, book, yard, known, settings, {**_no_season(), "keep_retire": keep})
+    soaks = rota_plan.plan(season_state.state(frames, book, yard, each, settings), settings)
+    season = {"log_season": log_season.table(soaks), "soak_calendar": rota_plan.calendar(soaks)}
+    week = this_week.every_table(frames, book, yard, known, settings, {**season, "keep_retire": keep})
     known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
              "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
              "breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
@@ -103,6 +109,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         **settle.every_table(sold, missing, frames.get("closings", pd.DataFrame()), day),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
+        **season, supply=supply.supply(soaks, book, yard, found, left, frames, settings),
         **week,
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
@@ -110,10 +117,6 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     )
     out.answers = answers.answers(out, counts or {})
     return out
-
-
-def _no_season() -> dict:
-    return {"log_season": pd.DataFrame({"row": [], "stage": []}), "soak_calendar": pd.DataFrame({"week": pd.Series(dtype="datetime64[ns]")})}
 
 
 def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, views: dict,

@@ -7,16 +7,15 @@ import numpy as np
 import pandas as pd
 
 from calc import results, tables
+from calc import season_stages as stage
 from calc.day_numbers import words as day_words
 from calc.rollup_yield import MONTH_DAYS
 from calc.rota_plan import Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
 from calc.yard import NO_DAY, dates
 
-STAGES = ("not yet inoculated", "spawn run", "may fruit", "resting", "ready to soak", "soaking", "pins and picking", "dormant", "gone")
+STAGES = (stage.WAITING, stage.SPAWN_RUN, stage.MAY_FRUIT, stage.RESTING, stage.READY, stage.SOAKING, stage.PICKING, stage.DORMANT, stage.GONE)
 WAITING, RUN, MAY_FRUIT, REST, READY, SOAKING, PICKING, DORMANT, GONE = range(len(STAGES))
-
-
 LONGEST = f"none written down yet: up to {tables.figure('first_mushrooms_months_long').high:g} months are in print"
 
 
@@ -52,14 +51,14 @@ def table(found: Plan) -> pd.DataFrame:
     at = found.state
     if not len(at):
         return results.empty("log_season")
-    stage = stages(at)
+    now = stages(at)
     typed = typed_week(at, found.groups)
-    tell = Telling(found, stage, np.isfinite(at.typed_week) & (typed == 0) & at.in_rota, at.in_rota, open_today(at))
+    tell = Telling(found, now, np.isfinite(at.typed_week) & (typed == 0) & at.in_rota, at.in_rota, open_today(at))
     alike, first = _alike(tell)
     strains = np.array([s.name for s in at.strains], dtype=object)
     shown = pd.DataFrame({
         "row": at.row, "log": at.names, "strain": strains[at.strain], "place": at.place, "alive": at.alive,
-        "stage": np.array(STAGES, dtype=object)[stage],
+        "stage": np.array(STAGES, dtype=object)[now],
         "flush_from": dates(at.flush_from), "flush_to": dates(at.flush_to), "flush_basis": at.flush_basis,
         "may_soak_from": dates(np.where(at.in_rota, at.may_soak, NO_DAY)),
         "soak_why": np.array([tell.why_not(i) for i in first], dtype=object)[alike],
@@ -99,17 +98,17 @@ class Telling:
 
     def why_not(self, i: int) -> str:
         """Why a row may not be soaked on the as-of day, in words; "" where it may."""
-        at, stage = self.found.state, self.stage[i]
+        at, now = self.found.state, self.stage[i]
         strain = at.strains[at.strain[i]]
-        if stage in (GONE, WAITING):
-            return STAGES[stage]
+        if now in (GONE, WAITING):
+            return STAGES[now]
         if not strain.forces:
             return f"Lists says {strain.name} does not force well: left to fruit naturally"
         if at.inoculated[i] >= NO_DAY:
             return "age not known: type the day it was inoculated on Logs"
         if at.old_enough[i] > at.as_of:
             return f"too young: do not force before {_day(at.old_enough[i])}"
-        if stage == SOAKING:
+        if now == SOAKING:
             return "in the tank"
         if at.may_soak[i] > at.as_of:
             return f"resting until {_day(at.may_soak[i])}"
@@ -117,19 +116,19 @@ class Telling:
             return ""
         if self.found.fault:
             return self.found.fault
-        return "too cold or too hot this month" if stage == DORMANT else "outside the soak season"
+        return "too cold or too hot this month" if now == DORMANT else "outside the soak season"
 
     def sentence(self, i: int) -> str:
         """What stands behind a row's stage and dates, in words."""
-        at, stage = self.found.state, self.stage[i]
-        if stage == GONE:
+        at, now = self.found.state, self.stage[i]
+        if now == GONE:
             return "no log of it is left"
-        if stage == WAITING:
+        if now == WAITING:
             later = at.inoculated_later[i]
             return f"inoculation is dated {_day(later)}, after the As of day" if later < NO_DAY else ""
         strain, flush = at.strains[at.strain[i]], at.site.flush_days
         said = [self._flush(i, strain)]
-        if stage in (SOAKING, PICKING):
+        if now in (SOAKING, PICKING):
             soaked = at.last_soak[i] < NO_DAY and at.as_of - at.last_soak[i] <= flush[2]
             said.insert(0, f"look from {_day(at.last_soak[i] + flush[0])} to {_day(at.last_soak[i] + flush[2])}" if soaked
                         else "pins or a pick a few days ago")

@@ -375,6 +375,9 @@ class Results:
     yard_flow: pd.DataFrame
     one_log: pd.DataFrame
     flow_summary: pd.DataFrame
+    log_season: pd.DataFrame
+    soak_calendar: pd.DataFrame
+    supply: pd.DataFrame
     settlement: pd.DataFrame
     settlement_stock: pd.DataFrame
     settlement_ages: pd.DataFrame

@@ -19,12 +19,12 @@ SEASON_COLUMNS = {
         "next_soak": ("date", "planned by the soak calendar"),
         "words": ("text", "what stands behind it"),
     },
-    # The coming weeks, from the Monday of the as-of day's week; a row for each group that is soaked or left out.
+    # The coming weeks, from the Monday of the as-of day's week; a row for each group that is soaked.
     "soak_calendar": {
         "week": ("date", "Monday of the week"),
-        "group": ("whole", "group of the soak rota; NaN in a row that only says why nothing is dated"),
+        "group": ("whole", "group of the soak rota"),
         "logs": ("logs", "logs to soak"),
-        "names": ("text", "their rows of Logs"),
+        "names": ("text", "which they are, by their names on Logs"),
         "volume_m3": ("volume", "of these logs; a log without a size counts as the mean one"),
         "loads": ("whole", "tank loads; NaN where the tank on Settings is blank"),
         "words": ("text", "limit hit, logs moved or left out, and why"),

@@ -16,13 +16,14 @@ import pandas as pd
 
 from calc import results, season
 from calc.day_numbers import words as day_words
+from calc.log_names import in_words
 from calc.season_state import State, first_day, monday_of, rest_days, suits, to_date, week_of
 from calc.yard import NO_DAY, TINY, dates
 
 WEEKS, YEAR = 26, 53
 NEVER = 2 ** 31  # weeks ahead: no turn
 YOUNG, RESTING, MONTH, MOVED = "too young", "still resting", "the month does not suit", "moved"
-MOST_RUNS = 6  # runs of logs that are named
+MOST_NAMED = 500  # rows of a group that are named
 
 
 @dataclass
@@ -249,73 +250,45 @@ def _collect(out, soaks, outs):
 # ---- the table -------------------------------------------------------------------------------
 
 def calendar(found: Plan) -> pd.DataFrame:
-    """The table soak_calendar, as results.COLUMNS says: a row for each week and group that soaks or is left out."""
+    """The table soak_calendar, as results.COLUMNS says: a row for each week and group that soaks."""
     at, groups = found.state, found.groups
-    if found.fault:
-        return _only_words(found)
+    if not len(found.row):
+        return results.empty("soak_calendar")
     size = found.weeks * (groups + 1)
     key = found.week * (groups + 1) + found.group[found.row]
-    out_key = found.out_week * (groups + 1) + found.group[found.out_row]
-    logs = np.bincount(key, at.alive[found.row], minlength=size)
-    volume = np.bincount(key, _volumes(at)[found.row], minlength=size)
-    last_day = np.full(size, -1, dtype=np.int64)
+    shown, load = np.unique(key), found.tank.load_m3
+    logs = np.bincount(key, at.alive[found.row], minlength=size)[shown]
+    volume = np.bincount(key, _volumes(at)[found.row], minlength=size)[shown]
+    last_day = np.zeros(size, dtype=np.int64)
     np.maximum.at(last_day, key, found.day)
-    shown = np.unique(np.concatenate((key, out_key)))
-    if not len(shown):
-        return results.empty("soak_calendar")
-    volume = np.where(logs > 0, volume, 0.0)[shown]
-    load = found.tank.load_m3
-    week = shown // (groups + 1)
     table = pd.DataFrame({
-        "week": dates(found.monday + 7 * week), "group": (shown % (groups + 1)).astype(float), "logs": logs[shown],
-        "names": _names(at, key, found.row, shown), "volume_m3": volume,
+        "week": dates(found.monday + 7 * (shown // (groups + 1))), "group": (shown % (groups + 1)).astype(float), "logs": logs,
+        "names": _names(at, key, found.row, shown, logs), "volume_m3": volume,
         "loads": np.ceil(np.round(volume / load, 9)) if load else np.nan,
-        "words": _words(found, out_key, shown, key),
-        "day": dates(np.where(last_day[shown] < 0, NO_DAY, last_day[shown])),
-        "hours": np.where(logs[shown] > 0, at.site.soak_hours, np.nan)})
+        "words": _words(found, shown, key), "day": dates(last_day[shown]), "hours": at.site.soak_hours})
     return table[list(results.COLUMNS["soak_calendar"])]
 
 
-def _only_words(found):
-    """One row that says why no soak is dated."""
-    table = results.empty("soak_calendar").reindex([0])
-    table["week"], table["logs"], table["names"], table["words"] = dates(np.array([found.monday])), 0.0, "", found.fault
-    return table
-
-
-def _names(at, key, row, shown):
-    """Names of the rows of each week and group."""
+def _names(at, key, row, shown, logs):
+    """Names of the rows of each week and group; more than can be read are only counted."""
     order = np.lexsort((row, key))
     starts, ends = (np.searchsorted(key[order], shown, side=side) for side in ("left", "right"))
-    return np.array([names_words(at.names, row[order[a:b]]) for a, b in zip(starts, ends, strict=True)], dtype=object)
+    return np.array([in_words([str(n) for n in at.names[row[order[a:b]]]], float(many)) if b - a <= MOST_NAMED
+                     else f"{b - a} rows of Logs ({many:g} logs)"
+                     for a, b, many in zip(starts, ends, logs, strict=True)], dtype=object)
 
 
-def names_words(names, rows) -> str:
-    """Logs in words, rows that follow each other on Logs drawn together: "A1 to A12, B3 and 5 more".
-
-    names: of all rows; rows: positions in ascending order.
-    """
-    if not len(rows):
-        return ""
-    cuts = np.flatnonzero(np.diff(rows) > 1) + 1
-    starts, ends = np.concatenate(([0], cuts)), np.concatenate((cuts, [len(rows)]))
-    said = [str(names[rows[a]]) if b - a == 1 else f"{names[rows[a]]}{', ' if b - a == 2 else ' to '}{names[rows[b - 1]]}"
-            for a, b in zip(starts[:MOST_RUNS], ends[:MOST_RUNS], strict=True)]
-    rest = len(rows) - ends[min(len(ends), MOST_RUNS) - 1]
-    return ", ".join(said) + (f" and {rest} more" if rest else "")
-
-
-def _words(found, out_key, shown, key):
+def _words(found, shown, key):
     """For each week and group: what moved and what is left out, with the reason."""
-    at = found.state
-    said = {int(k): [] for k in shown}
+    at, said = found.state, {int(k): [] for k in shown}
+    out_key = found.out_week * (found.groups + 1) + found.group[found.out_row]
     big = np.isin(found.row, list(found.too_big)) if found.too_big else np.zeros(len(found.row), dtype=bool)
     for at_key, row in zip(key[big], found.row[big], strict=True):
         said[int(at_key)].append(f"{at.names[row]} alone is more than the tank holds in a week: split its row on Logs, or type more loads")
     for why in (MOVED, YOUNG, RESTING, MONTH):
         mine = np.flatnonzero(found.out_why == why)
         counts = np.bincount(out_key[mine], at.alive[found.out_row[mine]], minlength=1)
-        for at_key in np.flatnonzero(counts > 0):
+        for at_key in np.intersect1d(np.flatnonzero(counts > 0), shown):
             week = found.monday + 7 * (at_key // (found.groups + 1) + 1)
             said[int(at_key)].append(_why(why, counts[at_key], to_date(week)))
     return np.array(["; ".join(said[int(k)]) for k in shown], dtype=object)

@@ -214,8 +214,8 @@ def quantiles(soaked_kg, soaked_spread2, natural_kg, natural_spread2, begin, cha
 def already_promised(frames: dict, weeks: np.ndarray) -> np.ndarray:
     """Fresh weight on Promises for each week, kg."""
     promises = frames.get("promises", pd.DataFrame())
-    day, kg = day_column(promises, "promise_week"), numbers(promises, "promised", 0.0)
-    mine = (day < NO_DAY) & (words(promises, "promise_product") != DRIED)
+    day, kg = day_column(promises, "week"), numbers(promises, "promised", 0.0)
+    mine = (day < NO_DAY) & (words(promises, "product") != DRIED)
     place = week_of(np.where(mine, day, 0)) - weeks[0]
     inside = mine & (place >= 0) & (place < len(weeks))
     return np.bincount(place[inside], kg[inside], minlength=len(weeks)).astype(float)
