@@ -174,6 +174,7 @@ def _plan(profile: str, *, wax_ends: bool = False, packs: tuple = (), settings: 
     return base
 
 
+WIDE = "shiitake, wide range"
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
@@ -207,7 +208,7 @@ def plans() -> dict[str, Yard]:
         "totems": _plan("us", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}, form="totem", around="wide"),
         "too short to drill": _plan("us", **ON_HAND | {"bolt_length": 3}, wanted=None),
         "shorter than one bolt": _plan("us", height=4.6, bolt_length=60, wanted=0),
-        "a supply by a date": _plan("us", settings=NORTH_F, wanted=2.4, inoculate=dt.date(2027, 3, 1), stock=100),
+        "a supply by a date": _plan("us", settings=NORTH_F, wanted=2.4, strain=WIDE, inoculate=dt.date(2027, 3, 1), stock=100),
         "a supply of a cold strain by sawdust": _plan("us", settings=NORTH_F | {"budget_upkeep_minutes": 12, "life_seasons": 2.5}, wanted=7.3,
                                                       strain="Shiitake, cold weather", form="sawdust", inoculate=dt.date(2027, 8, 31), stock=108),
         "a supply in the south": _plan("metric", settings=SOUTH_C | {"season_begins": dt.date(2020, 10, 15), "season_ends": dt.date(2020, 4, 30)},
@@ -216,13 +217,15 @@ def plans() -> dict[str, Yard]:
                                                 inoculate=dt.date(2027, 2, 1), **ON_HAND | {"bolt_diameter": 12, "bolt_length": 90}),
         "a season of one week, half months": _plan("metric", settings=SOUTH_C | {"season_begins": dt.date(2024, 2, 29), "season_ends": dt.date(
             2024, 3, 6)}, strains=OWN_STRAINS, strain="half months", inoculate=dt.date(2027, 8, 31)),
-        "a season open at one end": _plan("us", settings={"season_begins": dt.date(2024, 9, 1), "temp_jan": 30}, inoculate=dt.date(2028, 2, 29),
+        "some temperatures": _plan("us", settings={"temp_jan": 30, "season_ends": dt.date(2024, 6, 30)}, strain=WIDE, inoculate=dt.date(2027, 3, 1)),
+        "no temperatures and no season": _plan("metric", strain=WIDE, inoculate=dt.date(2027, 3, 1)),
+        "a season open at one end": _plan("us", settings={"season_begins": dt.date(2024, 9, 1)}, strain=WIDE, inoculate=dt.date(2028, 2, 29),
                                           stock=4.0, form="totem", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}),
-        "a site that suits no month": _plan("us", settings=site(*[95] * 12), inoculate=dt.date(2027, 3, 1), wanted=None),
+        "a site that suits no month": _plan("us", settings=site(*[95] * 12), strain=WIDE, inoculate=dt.date(2027, 3, 1), wanted=None),
         "a strain without figures": _plan("metric", settings=SOUTH_C, strains=OWN_STRAINS, strain="no figures", inoculate=dt.date(2027, 3, 1)),
         "a strain with months turned round": _plan("metric", settings=SOUTH_C, strains=OWN_STRAINS, strain="turned round",
                                                    inoculate=dt.datetime(2027, 3, 1, 12, 30)),
-        "no strain": _plan("us", settings=NORTH_F, strain=None, inoculate=dt.date(2027, 3, 1)),
+        "no strain": _plan("us", settings=NORTH_F, inoculate=dt.date(2027, 3, 1)),
     }
 
 

@@ -23,8 +23,12 @@ MONTH_ON = 'MIN(DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{
            'DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{1}+1,0))'
 LATER = 'IF(OR({{use_inoculate}}="",{0}=""),"",' + MONTH_ON.replace("{1}", "0") + '+ROUND(({0}-INT({0}))*(' \
         + MONTH_ON.replace("{1}", "1") + "-" + MONTH_ON.replace("{1}", "0") + "),0))"
-WHEN = 'IF({{strain_at}}=0,"waits for a strain above",IF({{{base}}}="","its months? see Lists",IF({{months_known}}=0,' \
-       '"by months alone: no site temp.",IF(SUM({{col_fit}})=0,"no month here suits it","in months that suit it"))))'
+WHEN = 'IF({{strain_at}}=0,"waits for a strain above",IF({good}=0,"its months? see Lists",IF({{months_known}}=0,' \
+       '{other},IF(SUM({{col_fit}})=0,"no month here suits it","in months that suit it"))))'
+PARTLY = 'AND({temps}>0,{temps}<12,COUNT({fruits_from},{fruits_to})>0)'
+UNKNOWN = f'IF({PARTLY},"type all 12 temperatures","by its months alone")'
+NO_SEASON = 'IF(COUNT(set_season_begins,set_season_ends)=0,"temperatures or a season?",' \
+            f'IF({PARTLY},"type all 12 temperatures","by your season alone"))'
 FORM_FIELD = "INDEX(lst_form_{},{{form_at}})"
 WEIGHED = 'OR({count}="",{density}="")'
 THICK = 'IF({b1_large}="",{b1_small},{b1_large})'
@@ -85,9 +89,9 @@ NOTES = {
     "note_bearing": 'IF({bearing}="","","groups x logs soaked each week")',
     "note_supply_pieces": 'IF({bearing}="","",IF(AND({supply_pieces}="",{supply_loose}=""),"waits for the bolts above","drilled like those above"))',
     "note_supply_hours": 'IF({bearing}="","",IF(ISNUMBER(set_budget_upkeep_minutes),"by your minutes on Settings","by a published share"))',
-    "note_flush_from": f'IF({{use_inoculate}}="","waits for a date above",{WHEN.format(base="early")})',
+    "note_flush_from": f'IF({{use_inoculate}}="","waits for a date above",{WHEN.format(good="{run_good}", other=UNKNOWN)})',
     "note_soak_from": 'IF({use_inoculate}="","waits for a date above",IF({forces}="no","best left to fruit by itself",'
-                      f'{WHEN.format(base="force")}))',
+                      f'{WHEN.format(good=1, other=NO_SEASON)}))',
     "note_stock_weight": 'IF({use_stock}="","","at "&ROUND(set_per_soak,3)&" "&[weight_unit]&" a soaked log")',
     "note_stock_week": 'IF({use_stock}="","",IF({stock_even}=0,"equal groups",{stock_even}&" more make groups equal"))',
     "note_list": f'IF({{count_all}}="","",IF(AND({{mode}}=1,{{count_all}}>{LISTED}),"Bolts {LISTED + 1} to "&{{count}}&" are not listed; '
@@ -115,12 +119,15 @@ WORK = {
     "run_low": STRAIN_FIELD.format("low"), "run_high": STRAIN_FIELD.format("high"),
     "fruits_from": STRAIN_FIELD.format("from"), "fruits_to": STRAIN_FIELD.format("to"),
     "forces": 'IF({strain_at}=0,"",INDEX(lst_strain_forces,{strain_at})&"")',
-    "months_known": f"IF(AND(COUNT({','.join(f'set_temp_{m}' for m in MONTHS)})=12,COUNT({{fruits_from}},{{fruits_to}})>0),1,0)",
+    "temps": f"COUNT({','.join(f'set_temp_{m}' for m in MONTHS)})",
+    "months_known": "IF(AND({temps}=12,COUNT({fruits_from},{fruits_to})>0),1,0)",
     **{f"fit_{m}": f'IF({{months_known}}=0,1,IF({{fruits_from}}="",1,IF(set_temp_{m}>={{fruits_from}},1,0))'
                    f'*IF({{fruits_to}}="",1,IF(set_temp_{m}<={{fruits_to}},1,0)))' for m in MONTHS},
     "run_good": "IF(COUNT({run_low},{run_high})<2,0,IF({run_low}<0,0,IF({run_high}>={run_low},1,0)))",
-    "early": f'IF({{run_good}}=0,"",{LATER.format("{run_low}")})', "late": f'IF({{run_good}}=0,"",{LATER.format("{run_high}")})',
-    "force": f'IF({{strain_at}}=0,"",{LATER.format("set_force_after_months")})',
+    "dated": f"IF({PARTLY},0,1)",
+    "soakable": "IF(OR({strain_at}=0,{dated}=0),0,IF({months_known}=1,1,IF(COUNT(set_season_begins,set_season_ends)=0,0,1)))",
+    "early": f'IF({{run_good}}*{{dated}}=0,"",{LATER.format("{run_low}")})', "late": f'IF({{run_good}}*{{dated}}=0,"",{LATER.format("{run_high}")})',
+    "force": f'IF({{soakable}}=0,"",{LATER.format("set_force_after_months")})',
     "opens": "IF(ISNUMBER(set_season_begins),MONTH(set_season_begins)*100+DAY(set_season_begins),101)",
     "closes": "IF(ISNUMBER(set_season_ends),MONTH(set_season_ends)*100+DAY(set_season_ends),1231)",
 }
@@ -323,10 +330,12 @@ def _start(out: dict, env: Env) -> dict:
     cells["forces"] = strain.get("forces") or ""
     temps = [settings[f"temp_{m}"] for m in MONTHS]
     fits = season.months_that_fit(temps, *(None if cells[k] == "" else cells[k] for k in ("fruits_from", "fruits_to")))
-    cells["months_known"] = int(fits is not None)
+    ranged, typed = any(cells[k] != "" for k in ("fruits_from", "fruits_to")), 12 - len(season.missing_months(temps))
+    cells |= {"temps": typed, "months_known": int(fits is not None), "dated": int(not (ranged and 0 < typed < 12))}
     suits = [True] * 12 if fits is None else fits
     cells |= {f"fit_{m}": int(ok) for m, ok in zip(MONTHS, suits, strict=True)}
     opens, closes = (d if is_number(d) else None for d in (settings["season_begins"], settings["season_ends"]))
+    cells["soakable"] = int(bool(strain) and cells["dated"] == 1 and (fits is not None or opens is not None or closes is not None))
     cells["opens"] = opens.month * 100 + opens.day if opens else 101
     cells["closes"] = closes.month * 100 + closes.day if closes else 1231
     run = [cells["run_low"], cells["run_high"]]
@@ -335,10 +344,12 @@ def _start(out: dict, env: Env) -> dict:
     if out["use_inoculate"] == "" or not strain:
         return cells
     day = EXCEL_EPOCH + dt.timedelta(days=out["use_inoculate"])
-    if cells["run_good"]:
+    if cells["run_good"] and cells["dated"]:
         window = season.first_flush(day, *run, fits)
         cells |= {"early": season.add_months(day, run[0]), "late": season.add_months(day, run[1])}
         cells["flush_from"], cells["flush_to"] = window or ("", "")
+    if not cells["soakable"]:
+        return cells
     cells["force"] = season.may_soak_from(day, settings["force_after_months"])
     days = (cells["force"] + dt.timedelta(days=n) for n in range(2 * 366))
     cells["soak_from"] = next((d for d in days if season.soak_day(d, opens, closes, fits)), "")
@@ -394,18 +405,19 @@ def _packs(out: dict, env: Env) -> dict:
     return cells | {"pack_sizes": n}
 
 
-def _when(out: dict, base: str) -> str:
+def _when(out: dict, base: str, unknown: str) -> str:
     if not out["strain_at"]:
         return "waits for a strain above"
-    if out[base] == "":
+    if base == "early" and not out["run_good"]:
         return "its months? see Lists"
     if not out["months_known"]:
-        return "by months alone: no site temp."
+        return unknown
     return "in months that suit it" if any(out[f"fit_{m}"] for m in MONTHS) else "no month here suits it"
 
 
 def _notes(out: dict, env: Env) -> dict:
     minutes_typed = is_number(env.settings["budget_upkeep_minutes"])
+    partly, open_ = "type all 12 temperatures", not any(is_number(env.settings[f"season_{end}"]) for end in ("begins", "ends"))
     each = f"at {sheet_round(env.settings['per_soak'], 3):g} {units.profile_unit('weight', env.profile)} a soaked log"
     count, every, more = out["count"], out["count_all"], 0 if out["count"] == "" else out["count_all"] - out["count"]
     listed = ""
@@ -425,9 +437,9 @@ def _notes(out: dict, env: Env) -> dict:
         "note_supply_pieces": "" if out["bearing"] == "" else "waits for the bolts above" if out["supply_pieces"] == out["supply_loose"] == ""
         else "drilled like those above",
         "note_supply_hours": "" if out["bearing"] == "" else "by your minutes on Settings" if minutes_typed else "by a published share",
-        "note_flush_from": "waits for a date above" if out["use_inoculate"] == "" else _when(out, "early"),
+        "note_flush_from": "waits for a date above" if out["use_inoculate"] == "" else _when(out, "early", "by its months alone" if out["dated"] else partly),
         "note_soak_from": "waits for a date above" if out["use_inoculate"] == "" else "best left to fruit by itself"
-        if out["forces"].casefold() == "no" else _when(out, "force"),
+        if out["forces"].casefold() == "no" else _when(out, "force", "temperatures or a season?" if open_ else "by your season alone" if out["dated"] else partly),
         "note_stock_week": "" if out["use_stock"] == "" else f"{out['stock_even']:g} more make groups equal" if out["stock_even"] else "equal groups",
         "note_list": listed,
         "note_packs": f"{out['pack_sizes'] - PACK_ROWS} more sizes are not shown; Shopping weighs them all." if out["pack_sizes"] > PACK_ROWS else "",

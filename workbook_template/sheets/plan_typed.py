@@ -81,7 +81,7 @@ INPUTS = (
           limits=("logs", "row_spacing_m"), setting="row_spacing"),
     Input("wanted", "Weight wanted each week", _two(5.0, 2.0), "weight", looks="one", help="for the supply lines below",
           limits=("plan", "wanted_kg"), optional=True),
-    Input("strain", "Strain", _two("shiitake, wide range", "shiitake, wide range"), list="strains", looks="text", help="for the supply lines below"),
+    Input("strain", "Strain", {}, list="strains", looks="text", help="when its weekly supply can start"),
     Input("inoculate", "Logs to be inoculated on", {}, looks="date", help="when the weekly supply can start", optional=True, day=True),
     Input("stock", "Bearing logs on hand", {}, looks="whole", help="what weekly weight do they give?", limits=("plan", "stock"), optional=True),
 )
