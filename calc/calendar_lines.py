@@ -6,8 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc.deadlines import FELLED, NEAR, PAST, listed
-from calc.season_weeks import AT_WORK, BATCH, with_batch
+from calc.deadlines import FELLED, NEAR, PAST
+from calc.rota_plan import names_words
+from calc.season_state import PICKED
+from calc.season_weeks import BATCH, with_batch
 from calc.yard import NO_DAY, dates, day_column, days, numbers
 
 SOAK, LOOK, FLUSH, DUE = "soak", "look for pins", "first flush", "deadline"
@@ -42,44 +44,46 @@ def _logs(number: float) -> str:
     return f"{number:g} log{'' if number == 1 else 's'}"
 
 
-def _look(key: str, soak: int, look_days, who: str, why: str, as_of: int):
+def _look(key: str, spot: int, look_days, who: str, why: str, as_of: int, soak: int):
+    """spot: the day that names the line; soak: the day that the look is counted from."""
     first, last = (soak + round(day) for day in look_days)
     if last >= as_of:
-        yield Line(LOOK, f"{key}|{_date(soak)}", _date(first), _date(last), f"Look for pins: {who}",
+        yield Line(LOOK, f"{key}|{_date(spot)}", _date(first), _date(last), f"Look for pins: {who}",
                    f"{look_days[0]:g} to {look_days[1]:g} days after {why}. Pick only what you inoculated and can name.")
 
 
 def _soaks(calendar: pd.DataFrame, look_days, as_of: int):
-    for row, week in zip(calendar.itertuples(), day_column(calendar, "week"), strict=True):
-        if week + WEEK <= as_of:
+    for row, week, day in zip(calendar.itertuples(), day_column(calendar, "week"), day_column(calendar, "day"), strict=True):
+        if not row.logs > 0 or week + WEEK <= as_of:
             continue
-        group = f"group {row.group:g}"
-        said = f" {row.words}" if row.words else ""
-        yield Line(SOAK, f"{group}|{_date(week)}", _date(week), _date(week), f"Soak {group}: {_logs(row.logs)}",
-                   f"In the week of this Monday: {row.names}.{said} A soaked log is far heavier: share the lift; cover the tank.")
-        yield from _look(group, int(week), look_days, f"{group}, {_logs(row.logs)}", "the soak of that week", as_of)
+        group, said = f"group {row.group:g}", f" {row.words}." if row.words else ""
+        day = int(min(max(day, week), week + WEEK - 1))
+        yield Line(SOAK, f"{group}|{_date(week)}", _date(day), _date(day), f"Soak {group}: {_logs(row.logs)}",
+                   f"{row.names}.{said} In the week of {_date(week):%d %b %Y}. A soaked log is far heavier: share the lift; cover the tank.")
+        yield from _look(group, int(week), look_days, f"{group}, {_logs(row.logs)}", "the soak of this week", as_of, day)
 
 
 def _recent(found, look_days, as_of: int):
-    """Looks for pins on logs soaked already, one a group or place and day."""
-    table = found.log_season[numbers(found.log_season, "alive", 0.0) > 0]
-    table = table.assign(day=day_column(table, "last_soak"))
-    for soak, mine in table[table["day"] < NO_DAY].groupby("day"):
+    """Looks for pins on logs soaked already, one a day of soaking."""
+    table = found.log_season.assign(day=day_column(found.log_season, "last_soak"))
+    table = table[(numbers(table, "alive", 0.0) > 0) & (table["day"] < NO_DAY)]
+    for soak, mine in table.groupby("day"):
         if soak + look_days[1] >= as_of:
-            who = listed(list(mine["log"]))
-            yield from _look("soaked", int(soak), look_days, who, f"the soak of {_date(int(soak)):%d %b %Y}", as_of)
+            who = names_words(found.log_season["log"].to_numpy(), mine.index.to_numpy())
+            yield from _look("soaked", int(soak), look_days, who, f"the soak of {_date(int(soak)):%d %b %Y}", as_of, int(soak))
 
 
 def _flushes(found, as_of: int):
     """First flush windows, one a batch and window."""
     table = with_batch(found.log_season, found.each_log)
-    table = table[~table["flush_basis"].isin(AT_WORK) & table["flush_from"].notna() & table["flush_to"].notna()]
+    table = table[(table["flush_basis"] != PICKED) & table["flush_from"].notna() & table["flush_to"].notna()]
+    names = found.log_season["log"].to_numpy()
     for (batch, first, last), mine in table.groupby(["batch", "flush_from", "flush_to"], sort=True):
         first_day, last_day = (int(d) for d in days([first, last]))
         if last_day >= as_of:
-            yield Line(FLUSH, f"{BATCH}|{batch}|{listed(list(mine['log']), 1)}", _date(first_day), _date(last_day),
+            yield Line(FLUSH, f"{BATCH}|{batch}|{mine['log'].iloc[0]}", _date(first_day), _date(last_day),
                        f"First flush may come: {batch}, {_logs(mine['alive'].sum())}",
-                       f"{listed(list(mine['log']))}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
+                       f"{names_words(names, mine.index.to_numpy())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
 
 
 def _deadlines(table: pd.DataFrame, as_of: int):

@@ -7,6 +7,7 @@ import pandas as pd
 from calc import results
 from calc.bad_year import YEAR_DAYS
 from calc.day_numbers import words as day_words
+from calc.rota_plan import names_words
 from calc.shopping import PLANNED, WAITING
 from calc.yard import NO_DAY, TINY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
@@ -42,12 +43,12 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
         waited = yard.as_of - int(start)
         said = f"{_logs(left[mine].sum())} felled {day_words(_day(start))}, {waited} day{'s' if waited != 1 else ''} ago"
         if weeks is None:
-            yield FELLED, listed(names[mine]), NO_DAY, f"{said}; type on Settings within how many weeks you inoculate ({sources})"
+            yield FELLED, names_words(names, mine), NO_DAY, f"{said}; type on Settings within how many weeks you inoculate ({sources})"
         else:
-            yield FELLED, listed(names[mine]), int(start) + round(weeks * WEEK), f"{said}; your setting is {weeks:g} weeks, {sources}"
+            yield FELLED, names_words(names, mine), int(start) + round(weeks * WEEK), f"{said}; your setting is {weeks:g} weeks, {sources}"
     planned = wait & (yard.start >= NO_DAY)
     if planned.any():
-        yield (NO_DATE, listed(names[planned]), NO_DAY,
+        yield (NO_DATE, names_words(names, np.flatnonzero(planned)), NO_DAY,
                f"{_logs(left[planned].sum())} wait for their spawn without a date: type Felled on Logs once they are cut")
 
 
@@ -69,13 +70,6 @@ def _spawn(frames: dict, yard: Yard):
             yield PAST, names[i], int(use_by[i]), f"{who}; ask the supplier before you use it, or buy fresh spawn"
         elif waiting or ahead <= HORIZON_WEEKS * WEEK:
             yield NEAR, names[i], int(use_by[i]), who
-
-
-def listed(names, most: int = 6) -> str:
-    """Names of logs in one cell: the first few, and how many more."""
-    names = [name for name in names if name]
-    shown = ", ".join(names[:most])
-    return shown + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _logs(number: float) -> str:

@@ -86,10 +86,6 @@ def test_spawn_by_its_date():
     assert found["words"][1] == "no log on Logs names it"
 
 
-def test_many_names_are_cut_with_their_number():
-    assert dl.listed([f"A{i}" for i in range(1, 10)]) == "A1, A2, A3, A4, A5, A6 and 3 more"
-
-
 # ---- hours -------------------------------------------------------------------------------------------------------
 
 def ahead(logs, calendar=CALENDAR, upkeep=30.0, soaking=np.nan, **more):

@@ -46,7 +46,7 @@ MARKET_COPY = (
     "Keep fresh mushrooms cold, in packs that breathe, never airtight; keep dried ones sealed. Tell buyers to cook them through: raw shiitake can "
     "cause a rash. Sell only what came with this sheet.",
 )
-# Under the lines of This week, where lifting, soaking, watering and picking are planned for the coming days.
+# Under the lines of This week, Season and Coming weeks, where lifting, soaking, watering and picking are planned.
 THIS_WEEK = (
     "Picking: pick only what you inoculated and can name; other fungi grow on the same logs and some kill. When in doubt, throw it out and mark "
     "the log. Cook through before eating: raw shiitake can cause a rash.",
@@ -55,16 +55,4 @@ THIS_WEEK = (
     "clean water only.",
     "Yard: rest, shade and water on hot days; look for ticks afterwards; wet logs, bark and hoses make people fall. "
     "Follow your local rules and trained advice.",
-)
-# Where soaks and picking are planned.
-SOAKING = (
-    "Lifting: a soaked log is far heavier than a fresh one and slippery. Share the lift, use a cart, keep the way to the tank dry and clear.",
-    "Water and electricity: a child or an animal can drown in a tank, so cover it when you leave. Keep pumps and cords dry and on a protected "
-    "circuit; electrical work is for a licensed electrician.",
-    "In the yard: heat, ticks, and roots underfoot. Work in the cool, drink, look yourself over for ticks, wear firm shoes, tell someone where "
-    "you are.",
-)
-PICKING = (
-    "Pick only what you inoculated and can name; other fungi grow on the same logs and some kill. Clean hands, clean baskets, clean water, and "
-    "cool at once. Selling food has local rules; follow them and trained advice.",
 )

@@ -30,7 +30,7 @@ def coming_weeks(view: View) -> ResultSheet:
     end = _deadlines(sheet, view, end + 1)
     end = _hours(sheet, view, end + 1)
     sheet.section(end + 1, "Take care")
-    for i, words in enumerate((*cautions.SOAKING, *cautions.PICKING)):
+    for i, words in enumerate(cautions.THIS_WEEK):
         sheet.put(end + 2 + i, 0, words, "label")
     return sheet
 

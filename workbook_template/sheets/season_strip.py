@@ -4,8 +4,9 @@ from __future__ import annotations
 import pandas as pd
 
 from calc.day_numbers import words as day_words
-from calc.deadlines import listed
-from calc.season_weeks import AT_WORK, DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
+from calc.rota_plan import names_words
+from calc.season_state import PICKED
+from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
 from workbook_template import cautions
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.blocks import NOT_YET, capital, day
@@ -40,7 +41,7 @@ def season(view: View) -> ResultSheet:
     row = _flushes(sheet, view, row + 1)
     row = _groups(sheet, view, row + 1)
     sheet.section(row + 1, "Take care")
-    for i, words in enumerate(cautions.SOAKING):
+    for i, words in enumerate(cautions.THIS_WEEK):
         sheet.put(row + 2 + i, 0, words, "label")
     return sheet
 
@@ -101,13 +102,13 @@ def _said(date) -> str:
 def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
     """One line a batch that has not borne yet, and window; or why no date can be given."""
     table = with_batch(view.results.log_season, view.results.each_log)
-    table = table[~table["flush_basis"].isin(AT_WORK)]
+    table = table[table["flush_basis"] != PICKED]
     table = table.assign(begins=table["flush_from"].map(_said), ends=table["flush_to"].map(_said))
-    lines = []
+    lines, names = [], view.results.log_season["log"].to_numpy()
     for _, mine in table.sort_values(["inoculated", "batch"], kind="stable").groupby(["batch", "begins", "ends", "flush_basis"], sort=False):
         first = mine.iloc[0]
         words = f"by {first['flush_basis']}: " if first["begins"] else f"{capital(first['flush_basis'])}: "
-        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"], words + listed(list(mine["log"]), 8)))
+        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"], words + names_words(names, mine.index.to_numpy())))
     if not lines:
         lines = [("none: every batch has been picked, or none is inoculated", None, None, None, None)]
     return _lines(sheet, row, "First mushrooms, by batch", "A window, never one day: some logs come early and some a year later.",
@@ -115,14 +116,14 @@ def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
 
 
 def _groups(sheet: ResultSheet, view: View, row: int) -> int:
-    table = view.results.log_season
+    table, names = view.results.log_season, view.results.log_season["log"].to_numpy()
     table = table[table["group"].notna() & (table["alive"] > 0)]
     lines = []
     for group, mine in table.groupby("group"):
         ahead = mine["next_soak"].dropna()
         why = next((w for w in mine["soak_why"] if w), "") if not len(ahead) else ""
         lines.append((f"Group {group:g}", float(mine["alive"].sum()), _said(ahead.min() if len(ahead) else pd.NaT) or "none planned",
-                      _said(mine["last_soak"].max()), listed(list(mine["log"]), 10) + (f". {capital(why)}" if why else "")))
+                      _said(mine["last_soak"].max()), names_words(names, mine.index.to_numpy()) + (f". {capital(why)}" if why else "")))
     if not lines:
         lines = [("no groups yet: no log is old enough, or none has a strain to soak", None, None, None, None)]
     return _lines(sheet, row, "Groups of the soaking rota", "Each group is soaked once in a turn of the rota and rests in between.",
