@@ -32,6 +32,7 @@ class Later(click.Group):
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
     "doctor": "workbook_template.doctor:doctor",
     **{name: f"workbook_template.years_commands:{name}" for name in ("extend", "merge", "restore", "upgrade")},
+    "import": "workbook_template.years_commands:import_rows",
 })
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
