@@ -67,7 +67,7 @@ class Import:
         told += [f"Not on Lists yet: {title(m.table, c)} {', '.join(map(quote, words[:8]))}{' and more' if len(words) > 8 else ''}. Add them there, "
                  "or Check asks about each." for c, words in self.new_words.items()]
         if self.there:
-            told.append(f"{_rows(len(self.there))} of them already on {self.table.sheet} (possible double): row {_numbers(self.there)} there. "
+            told.append(f"{len(self.there)} of these stand on {self.table.sheet} already (possible double): row {_numbers(self.there)} there. "
                         "Left out, unless you say --doubles keep.")
         return told
 

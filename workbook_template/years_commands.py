@@ -86,7 +86,8 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
 @click.option("--sheet", help="Which sheet of it.")
 @click.option("--into", type=click.Choice(["logs", "events", "costs", "sales"]),
               help="Where the rows go, where the headings do not say so.")
-@click.option("--map", "named", multiple=True, metavar='"HEADING=COLUMN"', help='Which column a heading is; "HEADING=" leaves it out. May be repeated.')
+@click.option("--map", "named", multiple=True, metavar='"HEADING=COLUMN"',
+              help='Which column a heading is; "HEADING=" leaves it out. May be repeated.')
 @click.option("--set", "fixed", multiple=True, metavar='"COLUMN=WORD"', help="One word for a column in every row, such as Event=picked.")
 @click.option("--unknown", type=click.Choice(["note", "leave"]), help="Columns that are not known: into the note, or left out.")
 @click.option("--doubles", type=click.Choice(["leave", "keep"]), help="Rows that stand there already: leave them out, or write them again.")
