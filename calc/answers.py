@@ -12,13 +12,26 @@ from calc.rollup_cost import HALF_A_CENT
 from calc.rollup_yield import FEWEST_FOR_RANGE
 from calc.shopping import WAITING
 
+FIRST_LINES = 3  # of This week on Start
+
 
 def answers(found: Results, counts: dict) -> list[Answer]:
     """Answers from finished result tables; `counts`: table -> (rows typed, rows used)."""
     whole = found.groups[found.groups["by"] == "yard"]
     yard = whole.iloc[0] if len(whole) else None
-    every = (*_yield(found, yard), *_cost(found), *_pays(found), *_money(found), _next_to_buy(found), _read(counts))
+    every = (*_week(found), *_yield(found, yard), *_cost(found), *_pays(found), *_money(found), _next_to_buy(found), _read(counts))
     return [answer for answer in every if answer is not None]
+
+
+def _week(found: Results):
+    """The first lines of This week, and how long it has been dry."""
+    for place, row in enumerate(found.this_week.head(FIRST_LINES).itertuples(), start=1):
+        where = f"{row.logs}, {row.place}" if row.place else row.logs
+        yield Answer(f"week_{place}", "First this week" if place == 1 else "Then" if place == 2 else "And then", math.nan, "text",
+                     text=f"{row.what}: {where}. {row.words}", assumed=f"rule: {row.rule}", rows=int(row.rows))
+    if len(found.water_weeks):
+        yield Answer("days_dry", "Days since rain or water", found.days_dry, "whole", rows=int(found.water_weeks["rows"].sum()),
+                     assumed="as written on Events; dry days need no line")
 
 
 def _yield(found: Results, yard):

@@ -43,6 +43,14 @@ def fresh_weight(book: Diary, sales: pd.DataFrame, slack_share: float) -> Balanc
                            slack_share)
 
 
+def in_store(book: Diary, sales: pd.DataFrame) -> tuple[float, bool]:
+    """(fresh kg in store, whether a stored event says so); without one, all that is not written down as gone."""
+    found = fresh_weight(book, sales, 0.0)
+    if (book.lines("stored") & ~np.isnan(book.amount)).any():
+        return dict(found.lines)["in store"], True
+    return max(0.0, found.unexplained), False
+
+
 def dried_weight(book: Diary, sales: pd.DataFrame, dried_out_kg: np.ndarray, slack_share: float) -> Balance:
     """Out of the dryer = sold + at markets + in store + unexplained, dried kg; in store from dried counts.
 

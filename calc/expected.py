@@ -167,8 +167,16 @@ def fitted_kg(begin: model.Start, seen: Bearing, rec: model.Record, fitted: list
 def flush_range(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model.Start):
     """(low, high) of weights picked flush by flush around a level with this mean and relative variance.
 
+    One in ten below the low end, one in ten above the high end; see `flush_quantiles`.
+    """
+    return tuple(flush_quantiles(mean_kg, relative_variance, begin, (LOW, HIGH)))
+
+
+def flush_quantiles(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model.Start, chances):
+    """A list of weights, one for each chance (0-1) of staying below, kg; the level as in `flush_range`.
+
     The chance of no flush at all is that of a Poisson number with a gamma-spread mean; the rest is a gamma
-    of the same mean and variance. Low is 0 where no flush at all is likelier than one in ten.
+    of the same mean and variance. A weight is 0 where no flush at all is likelier than its chance.
     """
     mean, spread = np.asarray(mean_kg, dtype=float), np.maximum(relative_variance, 1e-6)
     mean = np.where(mean > TINY, mean, 0.0)
@@ -178,8 +186,8 @@ def flush_range(mean_kg: np.ndarray, relative_variance: np.ndarray, begin: model
     square = (mean ** 2 * (1.0 + spread) + begin.lump_kg * mean) / some
     variance = np.maximum(square - middle ** 2, 1e-12 * middle ** 2)
     ends = []
-    for end in (LOW, HIGH):
+    for end in chances:
         inside = np.clip((end - none) / some, 0.0, 1.0)
         quantile = special.gammaincinv(middle ** 2 / variance, inside) * (variance / middle)
         ends.append(np.where((inside > 0) & (mean > 0), quantile, 0.0))
-    return ends[0], ends[1]
+    return ends

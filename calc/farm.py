@@ -15,6 +15,8 @@ from calc import (
     dried,
     expected,
     flows,
+    log_season,
+    market_side,
     plan_inputs,
     prices,
     results,
@@ -23,8 +25,11 @@ from calc import (
     rollup_months,
     rollup_views,
     rollup_yield,
-    settle,
+    rota_plan,
+    season_state,
     shopping,
+    supply,
+    this_week,
 )
 from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, ledger
@@ -70,12 +75,16 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
     cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
     dryings = dried.events(book)
+    dried_stock = dried.stock(dryings, sold, day)
     missing = losses(sold[sold["terms"] == CONSIGNMENT])
     breakeven = prices.breakeven(sold, missing, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
     keep = bad_year.keep_or_retire(left, each, upkeep, flows.income_per_kg(breakeven))
     hours = shopping.hours(book, yard, settings, needs, unfelled)
     still, life_years = expected.groups(left, each), bad_year.life_years(left)
     plan_actual = bad_year.seasons(left)
+    soaks = rota_plan.plan(season_state.state(frames, book, yard, each, settings), settings)
+    season = {"log_season": log_season.table(soaks), "soak_calendar": rota_plan.calendar(soaks)}
+    week = this_week.every_table(frames, book, yard, known, settings, {**season, "keep_retire": keep})
     known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
              "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
              "breakeven": breakeven, "life_years": life_years, "expected": still, "hours": hours,
@@ -83,6 +92,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
              "keep_retire": keep, "as_of": day}
     own = plan_inputs.own(known, sold, settings)
     plan = plan_inputs.inputs(settings, own)
+    coming = supply.supply(soaks, book, yard, found, left, frames, settings)
     out = Results(
         as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book, views),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
@@ -97,10 +107,13 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         keep_retire=keep, cost_views=cost_views,
         capital_items=rollup_capital.item_table(owned, frames, day),
         capital_reconciliation=rollup_capital.reconcile(owned, views["labour"], day),
-        breakeven=breakeven, dried_events=dryings, dried_stock=dried.stock(dryings, sold, day),
-        **settle.every_table(sold, missing, frames.get("closings", pd.DataFrame()), day),
+        breakeven=breakeven, dried_events=dryings, dried_stock=dried_stock,
+        **market_side.every_table(frames, {"book": book, "sold": sold, "missing": missing, "breakeven": breakeven, "dried_stock": dried_stock,
+                                           "ratio": dried.own_ratio(dryings), "labour_amount": views["labour"].amount, "supply": coming}, settings),
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
+        **season, supply=coming,
+        **week,
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold, missing, day)],

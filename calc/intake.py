@@ -15,7 +15,9 @@ from calc import intake_links as links
 from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
 from calc.intake_counts import counts, doubtful_names, like_names, price_questions
+from calc.intake_market import market_questions, promise_questions
 from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
+from calc.intake_samples import sample_questions
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
 from calc.problems import NOTE
@@ -360,6 +362,7 @@ class _Reading:
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
         counts(sense)
+        sample_questions(sense, self.frames.get("woods", pd.DataFrame()))
         events["whole_yard"], events["odd_time"] = over_yard, sense.odd_time
         costs = self.frames["costs"]
         cost, cost_log, shared = links.link_costs(
@@ -368,6 +371,9 @@ class _Reading:
         costs["shared"] = shared
         sale_titles = {column: info.title for column, info in self.sheets["sales"].keys.items()}
         sales_questions(self.frames, context, say, names["sales"], sale_titles)
+        market_questions(self.frames, context, say, names["sales"], sale_titles)
+        promise_titles = {column: info.title for column, info in self.sheets["promises"].keys.items()}
+        promise_questions(self.frames, context, say, names["promises"], promise_titles)
         return Intake(
             self.frames,
             pd.DataFrame({"event": item, "log": log}),

@@ -19,6 +19,7 @@ from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.quantities import Read, other_currency, read_quantity, span_in
 from calc.raw import RawColumn, RawTable, blank_mask
 from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
+from calc.text_columns import UNTIDY, matching
 
 EARLIEST = np.datetime64("1950-01-01")
 HIDDEN_SPACE = re.compile(r"\s+")
@@ -343,10 +344,11 @@ def read_text(sheet: Sheet, info: ColumnInfo, column: str, tidy: bool = True) ->
     if raw is None:
         return np.full(len(sheet), None, dtype=object)
     values = raw.values
-    if tidy:
-        values = mapped(values, lambda text: HIDDEN_SPACE.sub(" ", text).strip() or None)
-    if raw.odd:
+    untidy = matching(values, UNTIDY) if tidy else ()
+    if raw.odd or len(untidy):
         values = values.copy()
+    if len(untidy):
+        values[untidy] = mapped(values[untidy], lambda text: HIDDEN_SPACE.sub(" ", text).strip() or None)
     for index, odd in odd_cells(sheet, raw):
         values[index] = _odd_text(sheet, info, column, index, odd)
     return values

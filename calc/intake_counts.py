@@ -9,10 +9,12 @@ import pandas as pd
 
 from calc.dates import words
 from calc.intake_links import EXITS
+from calc.intake_rows import lower
 from calc.intake_sense import Sense
 from calc.intake_words import Collector
 from calc.problems import QUESTION, quote
-from calc.selection import ALL_WORDS, loose
+from calc.selection import ALL_WORDS, loose_names
+from calc.text_columns import matching
 
 LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
 
@@ -87,14 +89,19 @@ def _twice(sense: Sense) -> None:
 
 def like_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> None:
     """Names that differ by case, spaces, dashes or leading zeros only; and one log named like a range of many."""
-    first: dict[str, str] = {}
-    for row, name, count in zip(logs["row"], logs["log"], logs["count"], strict=True):
-        other = first.setdefault(loose(str(name)), str(name))
-        if other.casefold() != str(name).casefold():
-            say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {quote(other)}", "a name of its own",
+    names, count = logs["log"].to_numpy(dtype=object), logs["count"].to_numpy()
+    codes, known = pd.factorize(loose_names(names))
+    first = np.zeros(len(known), dtype=np.int64)
+    first[codes[::-1]] = np.arange(len(names))[::-1]
+    other = names[first[codes]]
+    alike = other != names
+    for at in np.flatnonzero(alike | (np.isin(np.arange(len(names)), matching(names, r"[0-9].*(-|–|to|\.\.)")))):
+        row, name = logs["row"].iat[at], names[at]
+        if str(other[at]).casefold() != str(name).casefold():
+            say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {quote(other[at])}", "a name of its own",
                     "Give one of them another name; lines must spell theirs exactly until then", "like_name")
         many = logs_in_range(str(name))
-        if many > 1 and count == 1:
+        if many > 1 and count[at] == 1:
             say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {many} logs, and Count says 1", "the number of logs",
                     f"Type {many} in Count, or a name without a range", "range_name")
 
@@ -132,9 +139,10 @@ def doubtful_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -
     groups = {}
     for kind in ("wood", "strain", "place"):
         groups |= {str(name).casefold(): kind for name in logs[kind].dropna().unique()}
-    for row, name in zip(logs["row"], logs["log"], strict=True):
-        plain = str(name).casefold()
-        kind = "word for every log" if plain in ALL_WORDS else groups.get(plain)
-        if kind and plain:
+    groups |= dict.fromkeys(ALL_WORDS, "word for every log")
+    plain = lower(logs["log"].to_numpy(dtype=object))
+    for at in np.flatnonzero(pd.Index(plain).isin([*groups])):
+        row, name, kind = logs["row"].iat[at], logs["log"].iat[at], groups[plain[at]]
+        if plain[at]:
             say.add(sheet, int(row), title, QUESTION, f"{quote(name)} is the name of this log and also a {kind}",
                     "a name of its own", "Give the log another name; lines that say it mean this log alone until then", "doubtful_name")

@@ -25,6 +25,7 @@ from calc.records import (
     rules,
     sale_rule,
 )
+from calc.text_columns import matching
 
 TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
 
@@ -86,28 +87,27 @@ def _set_aside(sheet: Sheet, mask: np.ndarray, words: str, code: str) -> None:
     sheet.used &= ~mask
 
 
-def _texts(sheet: Sheet, key: str):
-    """(text, indices) of every distinct text of a column, wherever it stood."""
+def _texts(sheet: Sheet, key: str, hint: str):
+    """(text, index) of the texts of a column in which the pattern `hint` is found, wherever they stood."""
     column = sheet.raw_column(key)
     if column is None:
         return
     if column.values.dtype == object:
-        codes, known = pd.factorize(column.values, use_na_sentinel=True)
-        for code, text in enumerate(known):
-            if len(text) <= 40:
-                yield text, lambda code=code, codes=codes: np.flatnonzero(codes == code)
+        for index in matching(column.values, hint):
+            if len(column.values[index]) <= 40:
+                yield column.values[index], index
     for index, odd in column.odd.items():
         if odd.kind == "text" and index < len(sheet):
-            yield str(odd.value), lambda index=index: np.array([index])
+            yield str(odd.value), index
 
 
 def _header_rows(sheet: Sheet, typed) -> np.ndarray:
     hits = np.zeros(len(sheet), dtype=np.int64)
     for column in typed:
         title = column.title.casefold()
-        for text, where in _texts(sheet, column.key):
-            if text[: len(title)].casefold() == title and text.split("(")[0].strip().casefold() == title:
-                hits[where()] += 1
+        for text, index in _texts(sheet, column.key, "^" + re.escape(title)):
+            if text.split("(")[0].strip().casefold() == title:
+                hits[index] += 1
     return hits >= 2
 
 
@@ -132,9 +132,9 @@ def _total_words(sheet: Sheet, typed) -> np.ndarray:
     """Rows in which a cell says total."""
     found = np.zeros(len(sheet), dtype=bool)
     for column in typed:
-        for text, where in _texts(sheet, column.key):
+        for text, index in _texts(sheet, column.key, "total|sum"):
             if text[:1] in "tTsSgGyY" and TOTAL.match(text.strip()):
-                found[where()] = True
+                found[index] = True
     return found
 
 

@@ -17,7 +17,7 @@ WEEKS = 8
 OPEN_DAYS = 28  # a delivery younger than this stays listed although all of it is told
 NONE_SEEN, PERHAPS, MORE = "none in sight", "perhaps some", "likely more"
 LOT_COLUMNS = ("lot", "product", "grade", "day", "use_from", "use_to", "on_hand_kg", "wet")
-DELIVERY_COLUMNS = ("key", "row", "date", "product", "grade", "lot", "docket", "delivered_kg", "told_kg", "left_kg", "price")
+DELIVERY_COLUMNS = ("key", "date", "product", "grade", "lot", "docket", "delivered_kg", "told_kg", "left_kg", "price")
 GONE = ("culled", "dried", "given", "spoiled")
 
 
@@ -57,7 +57,7 @@ def weeks(supply: pd.DataFrame | None, frames: dict, market: str, as_of: dt.date
         row = known.get(day)
         free = float(getattr(row, "free_kg", np.nan)) if row is not None else np.nan
         said = "" if row is None else beyond(float(row.promise_kg), float(row.expected_kg))
-        table.append({"week": day, "asked_kg": _total(promises, "asked", here), "promised_kg": _total(promises, "promised", here),
+        table.append({"week": day, "asked_kg": _total(promises, "asked_kg", here), "promised_kg": _total(promises, "promised_kg", here),
                       "more_kg": max(0.0, free) if free == free else np.nan, "words": said})
     return pd.DataFrame(table)
 
@@ -127,11 +127,12 @@ def _taken(sales: pd.DataFrame, upto: np.ndarray, lot: str, product: str) -> flo
     return float(amount[out].sum() - amount[mine & (kind == "returned")].sum())
 
 
-def deliveries(frames: dict, market: str, as_of: dt.date, told: dict[str, float]) -> pd.DataFrame:
+def deliveries(frames: dict, market: str, as_of: dt.date, told: dict[str, float], outright: bool = False) -> pd.DataFrame:
     """What was delivered to one market and is not wholly told yet, or is young: DELIVERY_COLUMNS, oldest first.
 
     told: row key -> kg already told about that delivery on sheets that came back. Sold, returned and spoiled lines
-    beyond those are taken from the oldest deliveries of the product first.
+    beyond those are taken from the oldest deliveries of the product first. outright: the market buys outright, so
+    that only young deliveries matter.
     """
     sales = frames.get("sales", pd.DataFrame())
     day = np.datetime64(as_of, "D").astype(int)
@@ -151,12 +152,12 @@ def deliveries(frames: dict, market: str, as_of: dt.date, told: dict[str, float]
         for i in lines:
             part = min(loose, max(0.0, amount[i] - named[i]))
             loose -= part
-            table.append((keys[i], int(numbers(sales, "row", 0)[i]) if "row" in sales else 0, _dates(sales, "date")[i], product, _text(sales, "grade", i),
-                          _text(sales, "lot", i), _text(sales, "docket", i), float(amount[i]), named[i] + part,
+            words_of = [_text(sales, name, i) for name in ("grade", "lot", "docket")]
+            table.append((keys[i], _dates(sales, "date")[i], product, *words_of, float(amount[i]), named[i] + part,
                           float(amount[i] - named[i] - part), float(price[i])))
     found = pd.DataFrame(table, columns=list(DELIVERY_COLUMNS))
     young = [d is not None and (as_of - d).days <= OPEN_DAYS for d in found["date"]]
-    found = found[(found["left_kg"] > 1e-6) | np.array(young, dtype=bool)]
+    found = found[(found["left_kg"] > 1e-6) & (not outright) | np.array(young, dtype=bool)]
     return found.sort_values("date", kind="stable").reset_index(drop=True)
 
 

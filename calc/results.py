@@ -12,11 +12,14 @@ import pandas as pd
 
 from calc.results_market import MARKET_COLUMNS
 from calc.results_money import MONEY_COLUMNS
+from calc.results_season import SEASON_COLUMNS
+from calc.results_strip import STRIP_COLUMNS
+from calc.results_week import WEEK_COLUMNS
 
-# Kinds a column or an answer may have. Weights in kg, volumes in m3, money per kg; the sheet turns them into
+# Kinds a column or an answer may have. Weights in kg, volumes in m3, rain in m, money per kg; the sheet turns them into
 # its own unit by the quantity behind the kind.
 KINDS = ("text", "whole", "logs", "date", "year", "months", "weight", "volume", "share", "money",
-         "money per weight", "hours", "minutes", "pieces")
+         "money per weight", "hours", "minutes", "pieces", "rain")
 
 NO_LOG = "(no log known)"  # group of weights and costs that no known log carries
 NOT_GIVEN = "(not given)"  # wood or strain left blank
@@ -133,7 +136,10 @@ COLUMNS = {
         "difference": ("money", "spent - charged - not yet charged: 0, to a millionth"),
     },
     **MONEY_COLUMNS,
+    **SEASON_COLUMNS,
     **MARKET_COLUMNS,
+    **WEEK_COLUMNS,
+    **STRIP_COLUMNS,
     "unallocated": {
         "what": ("text", "picked or culled"),
         "weight_kg": ("weight", "weight that no known log carries"),
@@ -369,9 +375,23 @@ class Results:
     yard_flow: pd.DataFrame
     one_log: pd.DataFrame
     flow_summary: pd.DataFrame
+    log_season: pd.DataFrame
+    soak_calendar: pd.DataFrame
+    supply: pd.DataFrame
     settlement: pd.DataFrame
     settlement_stock: pd.DataFrame
     settlement_ages: pd.DataFrame
     settlement_lots: pd.DataFrame
+    promise_weeks: pd.DataFrame
+    trace: pd.DataFrame
+    keeping: pd.DataFrame
+    keeping_options: pd.DataFrame
+    keeping_dryer: pd.DataFrame
+    pack_weights: pd.DataFrame
+    moisture: pd.DataFrame
+    water_weeks: pd.DataFrame
+    dry_spell: pd.DataFrame
+    this_week: pd.DataFrame
+    days_dry: float = float("nan")  # since the last rain or watering
     balances: list[Balance] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)

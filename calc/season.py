@@ -178,19 +178,16 @@ def first_flush(inoculated, run_low_months, run_high_months, fits=None):
     return Window(begins, ends)
 
 
-def own_run(months_to_first_pick, months_waiting, low_months, high_months, fewest):
+def own_run(picked, shortest, longest, waiting, low_months, high_months, fewest):
     """Spawn run in months, short and long, from own first picks: (low, high, True), else the book's and False.
 
-    months_to_first_pick: of the logs of a strain that have been picked; months_waiting: age of those that
-    have not. From `fewest` picked ones on, the earliest and the latest of them replace the book's; while a
-    log waits for longer than any of them took, the book's long end is kept if it is later.
+    picked: how many rows of the strain have been picked; shortest, longest: months that took; waiting: age in
+    months of the oldest that has not been picked. From `fewest` picked ones on, the shortest and the longest
+    replace the book's; while a log waits for longer than any took, the book's long end is kept if it is later.
     """
-    if len(months_to_first_pick) < max(1, fewest):
+    if picked < max(1, fewest):
         return low_months, high_months, False
-    low, high = min(months_to_first_pick), max(months_to_first_pick)
-    if len(months_waiting) and max(months_waiting) > high:
-        high = max(high, high_months)
-    return low, high, True
+    return shortest, max(longest, high_months) if waiting > longest else longest, True
 
 
 def may_soak_from(inoculated, force_after_months, last_soak=None, rest_weeks=0.0):

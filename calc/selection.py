@@ -16,6 +16,7 @@ import pandas as pd
 
 from calc.problems import Ask, either, quote
 from calc.quantities import normal
+from calc.text_columns import simple_names
 
 ALL, LOG, RANGE, LIST = "all", "log", "range", "list"
 PLACE, WOOD, STRAIN, YEAR = "place", "wood", "strain", "year"
@@ -58,6 +59,19 @@ def loose(name: str) -> str:
     return LEADING_ZEROS.sub("", plain) if "0" in plain else plain
 
 
+def loose_names(names) -> np.ndarray:
+    """`loose` of every name, whole columns at a time.
+
+    >>> loose_names(np.array(["A 01", "b007", "10-2"], dtype=object)).tolist()
+    ['a1', 'b7', '10-2']
+    """
+    names = np.asarray(names, dtype=object)
+    simple, plain = simple_names(names)
+    for at in np.flatnonzero(~simple):
+        plain[at] = loose(str(names[at]))
+    return plain
+
+
 class LogIndex:
     """The logs of the yard by name, place, wood, strain and year of inoculation.
 
@@ -85,7 +99,7 @@ class LogIndex:
 
     @cached_property
     def _plain(self) -> list[str]:
-        return [loose(name) for name in self.names]
+        return loose_names(self.names).tolist()
 
     @cached_property
     def _loose(self) -> dict:

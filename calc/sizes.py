@@ -29,6 +29,12 @@ def picked_from(values: np.ndarray, at: np.ndarray, missing=np.nan) -> np.ndarra
     return np.append(values, missing)[at]
 
 
+def volumes(logs: pd.DataFrame) -> np.ndarray:
+    """Volume of one log of each row over bark, m3: Huber's from one diameter, Smalian's from both ends; NaN where not known."""
+    diameter, length, large = numbers(logs, "diameter_m"), numbers(logs, "length_m"), numbers(logs, "large_end_m", 0.0)
+    return np.where(large > 0, wood.smalian_volume(diameter, large, length), wood.huber_volume(diameter, length))
+
+
 def sizes(logs: pd.DataFrame, frames: dict, settings: dict) -> pd.DataFrame:
     """Per log of each row: volume_m3, green_kg, dry_wood_kg, holes, and its spawn form.
 
@@ -39,8 +45,7 @@ def sizes(logs: pd.DataFrame, frames: dict, settings: dict) -> pd.DataFrame:
     large = numbers(logs, "large_end_m", 0.0)
     two_ends = large > 0
     thick = np.where(two_ends, large, diameter)
-    volume = np.where(two_ends, wood.smalian_volume(diameter, large, length),
-                      wood.huber_volume(diameter, length))
+    volume = volumes(logs)
     woods = frames.get("woods", pd.DataFrame())
     at = lookup(woods, "wood", words(logs, "wood"))
     parts = wood.stem_parts(volume, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS),

@@ -9,9 +9,12 @@ over lines that take logs from one row more than once.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
+
+from calc.text_columns import UNTIDY, matching
 
 NO_DAY = 2 ** 40
 BEARING = ("picked", "soaked", "pins seen")
@@ -50,6 +53,10 @@ def numbers(frame: pd.DataFrame, name: str, blank: float = np.nan) -> np.ndarray
 
 def as_typed(frame: pd.DataFrame, name: str) -> np.ndarray:
     """A text column as text without spaces around it, "" where blank."""
+    if name in frame and frame[name].dtype == object:
+        texts = frame[name].to_numpy()
+        if not len(matching(texts, UNTIDY)):  # names differ in every row: leave them as they are where nothing is to change
+            return np.where(pd.isna(texts), "", texts)
     return _mapped(frame, name, lambda text: text)
 
 
@@ -86,7 +93,13 @@ class Diary:
 
     def lines(self, *kinds: str) -> np.ndarray:
         """True for the lines of these kinds up to the as-of day."""
-        return np.isin(self.kind, kinds) & self.seen
+        codes, known = self._kinds
+        return np.isin(known, kinds)[codes] & self.seen
+
+    @cached_property
+    def _kinds(self) -> tuple[np.ndarray, np.ndarray]:
+        """The kinds as numbers, and the kind of each number."""
+        return pd.factorize(self.kind)
 
     @property
     def seen(self) -> np.ndarray:

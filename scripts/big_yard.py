@@ -26,7 +26,7 @@ from workbook_template.yard import Yard  # noqa: E402
 SEED = 20
 WOODS = ("white oak", "northern red oak", "sugar maple", "red maple")
 STRAINS = ("shiitake, wide range", "shiitake, cold weather", "shiitake, warm weather")
-EVENTS = ("picked", "picked", "picked", "soaked", "pins seen")  # as often as they stand here
+EVENTS = (("soaked", 420), ("pins seen", 426), ("picked", 430), ("soaked", 500), ("picked", 510))  # what, days after inoculation
 
 
 def columns(logs: int, seed: int = SEED) -> dict[str, dict[str, np.ndarray]]:
@@ -41,14 +41,15 @@ def columns(logs: int, seed: int = SEED) -> dict[str, dict[str, np.ndarray]]:
         "felled": inoculated - 20, "place": np.array(["North stack", "Creek stack"], object)[np.arange(logs) % 2],
         "source": np.array(["own wood", "bought"], object)[np.arange(logs) // 5000 % 2], "note": np.full(logs, None, object),
     }
-    lines = 5 * logs
-    which = random.integers(0, logs, lines)
-    kind = np.array(EVENTS, object)[random.integers(0, len(EVENTS), lines)]
-    first = inoculated[which] + 400
-    date = np.minimum(first + random.integers(0, 500, lines), np.datetime64("2026-11-01"))
-    amount = np.where(kind == "picked", np.round(random.gamma(3, 0.15, lines), 2), np.where(kind == "soaked", 24.0, np.nan))
+    lines = len(EVENTS) * logs
+    which, step = np.arange(lines) // len(EVENTS), np.arange(lines) % len(EVENTS)
+    kind = np.array([what for what, _ in EVENTS], object)[step]
+    date = inoculated[which] + np.array([days for _, days in EVENTS])[step] + (which * 7 % 60)
+    amount = np.where(kind == "picked", np.round(random.gamma(3, 0.1, lines) + 0.01, 2), np.where(kind == "soaked", 24.0, np.nan))
+    order = np.argsort(date, kind="stable")
+    which, kind, date, amount = which[order], kind[order], date[order], amount[order]
     events = {
-        "date": np.sort(date), "event": kind, "log": names[which], "amount": amount,
+        "date": date, "event": kind, "log": names[which], "amount": amount,
         "minutes": np.where(np.arange(lines) % 3 == 0, 5.0, np.nan), "event_note": np.full(lines, None, object),
     }
     spent = max(10, logs // 100)

@@ -160,7 +160,7 @@ def yard(profile: str) -> Yard:
     })
 
 
-def _plan(profile: str, *, wax_ends: bool = False, packs: tuple = (), **inputs) -> Yard:
+def _plan(profile: str, *, wax_ends: bool = False, packs: tuple = (), settings: dict | None = None, strains: tuple = (), **inputs) -> Yard:
     base = yard(profile)
     base.tables |= {"logs": base.tables["logs"][:3], "events": [], "costs": [], "sales": [], "prices": []}
     base.tables["packs"] = [
@@ -168,11 +168,29 @@ def _plan(profile: str, *, wax_ends: bool = False, packs: tuple = (), **inputs) 
         {"pack_form": "plug", "pack_size": 500}, {"pack_form": "plug", "pack_size": 1000, "pack_price": 55.0}, {"pack_form": "plug",
             "pack_size": "big"},
         {"pack_form": "totem", "pack_size": 5.0, "pack_price": 30.0}, *packs]
-    base.settings |= {"ends_waxed": "yes"} if wax_ends else {}
+    base.settings |= ({"ends_waxed": "yes"} if wax_ends else {}) | (settings or {})
+    base.tables["strains"] = [*base.tables["strains"], *strains]
     base.plan = inputs
     return base
 
 
+WIDE = "shiitake, wide range"
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+def site(*temps, **more) -> dict:
+    """Settings: mean temperatures of January to December."""
+    return {f"temp_{m}": t for m, t in zip(MONTHS, temps, strict=True)} | more
+
+
+NORTH_F = site(30, 33, 42, 53, 62, 71, 75, 73, 66, 55, 44, 34)
+SOUTH_C = site(19, 19, 17, 14, 11, 9, 8, 9, 11, 13, 16, 18)
+OWN_STRAINS = (
+    {"strain": "short window", "fruits_from": 15, "fruits_to": 18, "run_low": 2, "run_high": 4, "forces": "yes"},
+    {"strain": "half months", "fruits_from": 12, "run_low": 6.5, "run_high": 6.5, "forces": "yes"},
+    {"strain": "turned round", "fruits_from": 12, "fruits_to": 20, "run_low": 18, "run_high": 6},
+    {"strain": "no figures"},
+)
 ON_HAND = {"have": "bolts on hand", "bolts": 25, "bolt_diameter": 5.5, "bolt_length": 36}
 
 
@@ -190,6 +208,24 @@ def plans() -> dict[str, Yard]:
         "totems": _plan("us", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}, form="totem", around="wide"),
         "too short to drill": _plan("us", **ON_HAND | {"bolt_length": 3}, wanted=None),
         "shorter than one bolt": _plan("us", height=4.6, bolt_length=60, wanted=0),
+        "a supply by a date": _plan("us", settings=NORTH_F, wanted=2.4, strain=WIDE, inoculate=dt.date(2027, 3, 1), stock=100),
+        "a supply of a cold strain by sawdust": _plan("us", settings=NORTH_F | {"budget_upkeep_minutes": 12, "life_seasons": 2.5}, wanted=7.3,
+                                                      strain="Shiitake, cold weather", form="sawdust", inoculate=dt.date(2027, 8, 31), stock=108),
+        "a supply in the south": _plan("metric", settings=SOUTH_C | {"season_begins": dt.date(2020, 10, 15), "season_ends": dt.date(2020, 4, 30)},
+                                       strains=OWN_STRAINS, strain="short window", wanted=4, inoculate=dt.date(2027, 10, 31), stock=1),
+        "a window that keeps its length": _plan("metric", settings=SOUTH_C, strains=OWN_STRAINS, strain="short window",
+                                                inoculate=dt.date(2027, 2, 1), **ON_HAND | {"bolt_diameter": 12, "bolt_length": 90}),
+        "a season of one week, half months": _plan("metric", settings=SOUTH_C | {"season_begins": dt.date(2024, 2, 29), "season_ends": dt.date(
+            2024, 3, 6)}, strains=OWN_STRAINS, strain="half months", inoculate=dt.date(2027, 8, 31)),
+        "some temperatures": _plan("us", settings={"temp_jan": 30, "season_ends": dt.date(2024, 6, 30)}, strain=WIDE, inoculate=dt.date(2027, 3, 1)),
+        "no temperatures and no season": _plan("metric", strain=WIDE, inoculate=dt.date(2027, 3, 1)),
+        "a season open at one end": _plan("us", settings={"season_begins": dt.date(2024, 9, 1)}, strain=WIDE, inoculate=dt.date(2028, 2, 29),
+                                          stock=4.0, form="totem", **ON_HAND | {"bolt_diameter": 10, "bolt_length": 12}),
+        "a site that suits no month": _plan("us", settings=site(*[95] * 12), strain=WIDE, inoculate=dt.date(2027, 3, 1), wanted=None),
+        "a strain without figures": _plan("metric", settings=SOUTH_C, strains=OWN_STRAINS, strain="no figures", inoculate=dt.date(2027, 3, 1)),
+        "a strain with months turned round": _plan("metric", settings=SOUTH_C, strains=OWN_STRAINS, strain="turned round",
+                                                   inoculate=dt.datetime(2027, 3, 1, 12, 30)),
+        "no strain": _plan("us", settings=NORTH_F, inoculate=dt.date(2027, 3, 1)),
     }
 
 
@@ -217,5 +253,8 @@ def bad_plans() -> dict[str, tuple[Yard, dict]]:
         ("a wood without a weight", {"wood": "half known"}, {}),
         ("unknown wood and form", ON_HAND | {"wood": "ironwood", "form": "paste"},
          {"wood": "wood not in Lists", "form": "spawn form not in Lists"}),
+        ("a supply in words", {"strain": "mine", "inoculate": "March", "stock": "some"},
+         {"strain": "strain not in Lists", "inoculate": "type a date", "stock": "type a whole number"}),
+        ("a supply beyond what can be", {"inoculate": 5, "stock": 2.5}, {"inoculate": "no likely date", "stock": whole}),
         ("spacing of nothing, and in words", ON_HAND | {"along": 0, "around": "wide"}, {"along": space, "around": inches}),
     )}

@@ -153,7 +153,9 @@ def test_a_slip_on_the_plan_shows_a_word_and_blanks(name, plans):
     assert errors == []
     weighed = ("Green weight of all bolts", "Heaviest bolt, green", "Bolts over the lifting limit", "Longest bolt within the limit, green")
     drilled = ("Holes", "Plugs or thimbles, with spares", "Wax", "Room the melted wax takes")
-    no_sizes = set(words) - {"wood", "form", "along", "around", "wanted"}
+    no_sizes = set(words) - {"wood", "form", "along", "around", *plan_typed.SUPPLY}
+    if set(words) <= set(plan_typed.SUPPLY):
+        return
     empty = weighed * bool(no_sizes or "wood" in name) + drilled * bool(no_sizes or {"form", "along", "around"} & set(words))
     assert empty and [title for title in empty if beside(sheet, title, 1) not in (None, "")] == []
 
@@ -167,7 +169,7 @@ def test_an_error_typed_on_the_plan_stays_in_its_cell(office, tmp_path):
         book["Plan"][cell] = "=1/0"
     book.save(path)
     sheet = office.computed(path)["Plan"]
-    assert [c.coordinate for row in sheet.iter_rows() for c in row if c.data_type == "e"] == typed and len(typed) == 13
+    assert [c.coordinate for row in sheet.iter_rows() for c in row if c.data_type == "e"] == typed and len(typed) == 16
     assert all(sheet[f"D{cell[1:]}"].value for cell in typed)
 
 

@@ -100,11 +100,11 @@ def test_a_spawn_run_that_cannot_be_is_refused(low, high):
 
 
 def test_own_first_picks_replace_the_book():
-    assert season.own_run([7.0, 9.5], [], 6, 18, 3) == (6, 18, False)  # two are not enough
-    assert season.own_run([7.0, 9.5, 8.0], [], 6, 18, 3) == (7.0, 9.5, True)
-    assert season.own_run([7.0, 9.5, 8.0], [8.0], 6, 18, 3) == (7.0, 9.5, True)
-    assert season.own_run([7.0, 9.5, 8.0], [14.0], 6, 18, 3) == (7.0, 18, True)  # one still waits: not yet told
-    assert season.own_run([20.0, 21.0, 22.0], [23.0], 6, 18, 3) == (20.0, 22.0, True)
+    assert season.own_run(2, 7.0, 9.5, 0.0, 6, 18, 3) == (6, 18, False)  # two are not enough
+    assert season.own_run(3, 7.0, 9.5, 0.0, 6, 18, 3) == (7.0, 9.5, True)
+    assert season.own_run(3, 7.0, 9.5, 8.0, 6, 18, 3) == (7.0, 9.5, True)
+    assert season.own_run(3, 7.0, 9.5, 14.0, 6, 18, 3) == (7.0, 18, True)  # one still waits: not yet told
+    assert season.own_run(3, 20.0, 22.0, 23.0, 6, 18, 3) == (20.0, 22.0, True)
 
 
 def test_a_full_year_before_forcing_and_a_rest_between_soaks():

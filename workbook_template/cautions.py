@@ -46,3 +46,13 @@ MARKET_COPY = (
     "Keep fresh mushrooms cold, in packs that breathe, never airtight; keep dried ones sealed. Tell buyers to cook them through: raw shiitake can "
     "cause a rash. Sell only what came with this sheet.",
 )
+# Under the lines of This week, Season and Coming weeks, where lifting, soaking, watering and picking are planned.
+THIS_WEEK = (
+    "Picking: pick only what you inoculated and can name; other fungi grow on the same logs and some kill. When in doubt, throw it out and mark "
+    "the log. Cook through before eating: raw shiitake can cause a rash.",
+    "Lifting: a soaked log is far heavier than a fresh one. Share the lift, use a cart, mind wet ground and stacks that roll; stop when it hurts.",
+    "Tank: a child or an animal can drown in it, so cover it when you leave. Keep pumps, cables and lights dry and on a safety switch; "
+    "clean water only.",
+    "Yard: rest, shade and water on hot days; look for ticks afterwards; wet logs, bark and hoses make people fall. "
+    "Follow your local rules and trained advice.",
+)

@@ -31,8 +31,10 @@ class Later(click.Group):
 
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
     "doctor": "workbook_template.doctor:doctor",
-    **{name: f"workbook_template.years_commands:{name}" for name in ("extend", "merge", "restore", "upgrade")},
+    "calendar": "workbook_template.calendar_file:calendar",
+    **{name: f"workbook_template.years_commands:{name}" for name in ("close", "extend", "merge", "restore", "upgrade")},
     "import": "workbook_template.years_commands:import_rows",
+    **{name: f"workbook_template.partner_command:{name}" for name in ("share", "receive")},
 })
 def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""

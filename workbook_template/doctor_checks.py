@@ -9,7 +9,8 @@ from workbook_template.computer import MAC, WINDOWS, Computer
 
 OK, LOOK, MEND = "ok", "look at", "mend"
 OLDEST_PYTHON = (3, 11)
-NEEDED = ("click", "defusedxml", "fastexcel", "numpy", "openpyxl", "pandas", "pint", "pyarrow", "pydantic", "rich", "scipy", "XlsxWriter")
+NEEDED = ("click", "defusedxml", "fastexcel", "icalendar", "numpy", "openpyxl", "pandas", "pint", "pyarrow", "pydantic", "rich", "scipy",
+          "XlsxWriter")
 XLWINGS_LINE = "0.37"  # the line of versions that the package is tested with
 INSTALL_XLWINGS = 'python -m pip install "xlwings>=0.37.8,<0.38"'
 OFFICE_EXTENSION = "boltbook.office.extension"

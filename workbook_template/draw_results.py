@@ -14,6 +14,7 @@ FILLS = {"solid": {"fill": {"color": ACCENT}}, "light": {"fill": {"color": "#B9C
          "hatched": {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": ACCENT, "bg_color": "#FFFFFF"}}}
 BARS = {"gap": 60, "border": {"color": ACCENT, "width": 0.75}}
 LINES = {"solid": {"line": {"color": ACCENT, "width": 2.25}}, "dashed": {"line": {"color": INK, "width": 1.75, "dash_type": "dash"}},
+         "dotted": {"line": {"color": INK, "width": 1.75, "dash_type": "round_dot"}},
          "mark": {"line": {"none": True}, "marker": {"type": "diamond", "size": 10, "border": {"color": INK}, "fill": {"color": INK}},
                   "data_labels": {"series_name": True, "value": False, "position": "above", "font": {"name": FONT, "size": 9, "bold": True}}}}
 KINDS = {"column": {"type": "column"}, "bar": {"type": "bar"}, "stacked bar": {"type": "bar", "subtype": "stacked"},
@@ -44,6 +45,8 @@ def draw(book, sheet, result: ResultSheet) -> None:
     if result.freeze:
         sheet.freeze_panes(*result.freeze)
     set_page(sheet, book.profile, landscape=result.landscape, repeat=result.repeat, footer=str(book.env.settings["yard"]))
+    if result.breaks:
+        sheet.set_h_pagebreaks(list(result.breaks))
     if result.pages > 1:
         sheet.fit_to_pages(result.pages, 0)
         sheet.repeat_columns(0, result.freeze[1] - 1)
@@ -67,6 +70,8 @@ def make_chart(workbook, sheet_name: str, chart: Chart):
         category["name"] = chart.x_title
     if chart.date_axis:
         category |= {"date_axis": True, "num_format": "mmm yy", "major_unit": 3, "major_unit_type": "months", "num_font": {**font, "rotation": -45}}
+    if chart.x_format:
+        category |= {"text_axis": True, "num_format": chart.x_format, "num_font": {**font, "rotation": -45}}
     value = {"name": chart.y_title, "num_font": font, "name_font": font, "num_format": chart.y_format,
              **({} if chart.below_zero else {"min": 0}),
              "major_gridlines": {"visible": True, "line": {"color": "#DDDDDD", "width": 0.5}}}

@@ -32,6 +32,9 @@ def _cell(look: str) -> dict:
 
 
 BASE = {"font_name": FONT, "font_size": 10, "font_color": INK, "valign": "vcenter"}
+# Lines of This week: to be read at arm's length, and the grower's own cells beside them.
+BIG = {"indent": 1, "font_size": 12, "align": "left", "valign": "top", "text_wrap": True, "bottom": 1, "bottom_color": LINE}
+OWN = {"indent": 1, "font_size": 12, "num_format": "@", "align": "left", "valign": "top", "text_wrap": True, "border": 1, "border_color": INK}
 PIECES = {
     "title": {"bold": True, "font_size": 16, "font_color": ACCENT},
     "about": {"font_color": GREY, "italic": True},
@@ -51,6 +54,12 @@ PIECES = {
     "label_wrapped": {"align": "left", "valign": "top", "text_wrap": True},
     "strong": {"bold": True, "align": "left", "valign": "top"},
     "caution": {"text_wrap": True, "valign": "top", "left": 5, "left_color": ACCENT, "indent": 1},
+    "big": BIG,
+    "big_strong": {**BIG, "bold": True},
+    "own_done": {**OWN, "font_size": 14, "align": "center", "valign": "vcenter", "indent": 0},
+    "own_note": OWN,
+    "own_date": {**OWN, "num_format": "d mmm yyyy"},
+    "line_mark": {"font_color": LINE, "font_size": 8, "align": "left", "valign": "top", "bottom": 1, "bottom_color": LINE},
     "rowkey": {"font_color": LINE, "font_size": 8, "align": "left"},
     "field": {"border": 1, "border_color": LINE},
 }
@@ -60,12 +69,33 @@ PIECES |= {f"computed_{k}": {**_cell(k), "italic": True, "bg_color": SOFT} for k
 PIECES |= {f"cell_{k}": {**_cell(k), "bottom": 4, "bottom_color": LINE} for k in NUMBER_FORMATS}
 PIECES |= {f"total_{k}": {**_cell(k), "bold": True, "top": 1, "top_color": ACCENT} for k in NUMBER_FORMATS}
 
-# Cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
+# Headings and cells that a market fills on a shared copy: boxed, pale, and the only ones without protection.
 PIECES |= {f"fill_{k}": {**_cell(k), "border": 1, "border_color": INK, "bg_color": "#FFFDF2", "locked": False} for k in NUMBER_FORMATS}
+PIECES["header_fill"] = {**PIECES["header"], "font_color": "#FFFFFF", "bg_color": ACCENT}
+PIECES["header_fill_right"] = {**PIECES["header_right"], "font_color": "#FFFFFF", "bg_color": ACCENT}
+
+# The strip of weeks on Season: a letter in every cell, so that no shade is needed to read it.
+STRIP = {"font_size": 8, "align": "center", "valign": "vcenter", "border": 1, "border_color": "#FFFFFF"}
+PIECES |= {
+    "strip_month": {"bold": True, "align": "left", "font_size": 9, "font_color": ACCENT},
+    "strip_day": {"font_size": 7, "align": "center", "bottom": 2, "bottom_color": ACCENT},
+    "strip_head": {"bold": True, "align": "left", "bottom": 2, "bottom_color": ACCENT},
+    "strip_head_right": {"bold": True, "align": "right", "bottom": 2, "bottom_color": ACCENT},
+    "strip_name": {"align": "left", "valign": "top", "bottom": 4, "bottom_color": LINE},
+    "strip_run": {**STRIP, "bg_color": "#EDF0EB", "font_color": GREY},
+    "strip_may": {**STRIP, "bg_color": "#C9D4C2"},
+    "strip_soak": {**STRIP, "bg_color": INK, "font_color": "#FFFFFF", "bold": True},
+    "strip_pins": {**STRIP, "bg_color": "#8FA585", "bold": True},
+    "strip_rest": {**STRIP, "font_color": GREY, "border_color": LINE},
+    "strip_dorm": {**STRIP, "bg_color": "#D9D9D9", "font_color": GREY},
+    "strip_free": {**STRIP, "border_color": LINE},
+}
 
 # What a refresh may use on result sheets; samples of these stand on Sources.
-RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution") \
-    + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS)
+RESULT_LOOKS = ("title", "about", "about_wrapped", "section", "header", "header_right", "label", "label_wrapped", "strong", "caution",
+                "big", "big_strong", "own_done", "own_note", "own_date", "line_mark") \
+    + tuple(f"cell_{k}" for k in NUMBER_FORMATS) + tuple(f"total_{k}" for k in NUMBER_FORMATS) \
+    + tuple(look for look in PIECES if look.startswith("strip_"))
 
 
 class Looks:

@@ -56,32 +56,33 @@ def check(row: dict):
     return "sold how much?" if not blank(row.get("got")) and blank(row.get("sold")) else ""
 
 
+STILL_THERE = 'IF(ISNUMBER({weight}),{weight}-N({told})-N({sold})-N({returned})-N({spoiled}),"")'
 CELLS = ("sold", "got", "returned", "spoiled", "counted")
+GAPS = tuple(Field(f"gap{i}", "", needs="consigned") for i in range(4))
 WEEKS = (
-    Field("row", "Row"), Field("when", "Week of", "date"), Field("product", "Product"), Field("more_words", "Beyond that"), Field("gap1", ""),
-    Field("gap2", ""), Field("weight", "Promised to you", "weight"), Field("price", "Price", "money", needs="prices"),
-    Field("more", "We can promise more", "weight"), Field("wish", "Your wish", "weight", True), Field("gap3", ""), Field("gap4", ""),
-    Field("gap5", ""), Field("gap6", ""), Field("remark", "Remark", filled=True),
+    Field("row", "Row"), Field("when", "Week of", "date"), Field("product", "Product"), Field("weight", "Promised to you", "weight"),
+    Field("price", "Price", "money", needs="prices"), Field("more", "We can promise more", "weight"), Field("words", "Beyond that"),
+    Field("gap4", ""), Field("gap5", "", needs="consigned"), Field("wish", "Your wish", "weight", True), *GAPS,
+    Field("remark", "Remark", filled=True),
 )
 LOTS = (
-    Field("row", "Row"), Field("when", "Picked", "date"), Field("product", "Product"), Field("grade", "Grade"), Field("lot", "Lot"),
-    Field("gap1", ""), Field("weight", "On hand", "weight"), Field("gap7", "", needs="prices"), Field("use_from", "Use from here", "date"),
-    Field("use_to", "and not after", "date"), Field("wet", "To note"),
+    Field("row", "Row"), Field("when", "Picked", "date"), Field("product", "Product"), Field("weight", "On hand", "weight"),
+    Field("grade", "Grade"), Field("lot", "Lot"), Field("use_by", "Use by"), Field("gap4", ""), Field("gap5", "", needs="consigned"),
+    Field("wet", "To note"),
 )
 DELIVERED = (
-    Field("row", "Row"), Field("when", "Delivered", "date"), Field("product", "Product"), Field("grade", "Grade"), Field("lot", "Lot"),
-    Field("docket", "Docket"), Field("weight", "Weight", "weight"), Field("price", "Price", "money", needs="prices"),
-    Field("told", "Told before", "weight"), Field("sold", "Sold", "weight", True, needs="consigned"),
+    Field("row", "Row"), Field("when", "Delivered", "date"), Field("product", "Product"), Field("weight", "Weight", "weight"),
+    Field("price", "Price", "money", needs="prices"), Field("told", "Told before", "weight", needs="consigned"),
+    Field("grade", "Grade"), Field("lot", "Lot"), Field("docket", "Docket"), Field("sold", "Sold", "weight", True, needs="consigned"),
     Field("got", "Price got", "money", True, needs="consigned"), Field("returned", "Returned", "weight", True),
     Field("spoiled", "Spoiled", "weight", True, needs="consigned"), Field("counted", "Counted, still here", "weight", True, needs="consigned"),
-    Field("remark", "Remark", filled=True),
-    Field("left", "Not told yet", "weight", formula='IF(ISNUMBER({weight}),{weight}-N({told})-N({sold})-N({returned})-N({spoiled}),"")', twin=still_there),
-    Field("check", "Check", formula="", twin=check),
+    Field("remark", "Remark", filled=True), Field("left", "Not told yet", "weight", formula=STILL_THERE, twin=still_there, needs="consigned"),
+    Field("check", "Check", twin=check),
 )
 BLOCKS = {"weeks": WEEKS, "lots": LOTS, "delivered": DELIVERED}
 SPARE_FILLED = ("when", "product", "grade", "lot")  # on a spare line the market types these too
-WIDTHS = {"row": 9, "when": 12, "product": 9, "more_words": 9, "grade": 8, "gap1": 8, "lot": 9, "docket": 9, "gap2": 9, "weight": 10, "price": 8,
-          "told": 11, "sold": 9, "got": 9, "returned": 9, "spoiled": 9, "counted": 10, "remark": 26, "left": 9, "check": 19}
+WIDTHS = {"row": 8, "when": 12, "product": 8, "weight": 10, "price": 8, "told": 10, "grade": 7, "lot": 9, "docket": 8, "sold": 8, "got": 8,
+          "returned": 9, "spoiled": 8, "counted": 9, "remark": 24, "left": 9, "check": 18}
 LOOK = {"text": "text", "weight": "two", "money": "money", "date": "date"}
 
 
@@ -113,16 +114,10 @@ class Offer:
 
     def fields(self, block: str) -> tuple[Field, ...]:
         """The columns of a block for this market."""
-        kept = [f for f in BLOCKS[block] if not (f.needs == "prices" and not self.prices)]
-        return tuple(kept)
-
-    def shown(self, f: Field) -> bool:
-        return not (f.needs == "consigned" and self.outright)
+        return tuple(f for f in BLOCKS[block] if not (f.needs == "prices" and not self.prices) and not (f.needs == "consigned" and self.outright))
 
     def title(self, f: Field) -> str:
         """The heading with its unit; blank for a column that only keeps its place."""
-        if not self.shown(f):
-            return ""
         unit = {"weight": self.unit, "money": f"per {self.unit}"}.get(f.kind)
         return f"{f.title} ({unit})" if f.title and unit else f.title
 
@@ -154,7 +149,7 @@ def draw(path: Path | str, offer: Offer) -> None:
     sheet.hide_gridlines(2)
     last = len(offer.fields("delivered")) - 1
     for at, f in enumerate(offer.fields("delivered")):
-        sheet.set_column(at, at, WIDTHS[f.key] if offer.shown(f) else 2)
+        sheet.set_column(at, at, WIDTHS[f.key])
     row = _heading(sheet, looks, offer, last)
     row = _block(book, sheet, looks, offer, "weeks", "What we can promise", offer.weeks, row)
     if offer.show_lots:
@@ -173,15 +168,16 @@ def _heading(sheet, looks, offer: Offer, last: int) -> int:
     day = f"{offer.day.day} {offer.day:%b %Y}"
     sheet.write_string(1, 0, " · ".join(t for t in (who, f"sheet {offer.send} of {day}", f"weights in {offer.unit}",
                                                     f"money in {offer.currency}" if offer.currency else "") if t), looks["about"])
-    dead = "returned, your wish and remark" if offer.outright else "sold, returned, spoiled, counted, your wish and remark"
-    tell = (f"Type only in the boxed cells: {dead}. Beside a delivery type what came after what you told before. Leave the column Row as it is, "
-            "and send the file back. The other cells are protected against slips only; that is no security.")
+    boxed = "returned, your wish and remark" if offer.outright else "sold, price got, returned, spoiled, counted, your wish and remark"
+    tell = (f"Type only in the boxed cells under the dark headings: {boxed}. Beside a delivery type what came after what you told before. "
+            "Leave the column Row as it is, and send the file back. The other cells are protected against slips only; that is no security.")
     promise = (f"A promise is a weight we expect to meet in about {offer.chance * 10:.0f} of 10 weeks. What stands beyond it is hope, "
                "not promise." + "".join(f" {note}" for note in offer.notes))
-    for row, text, look, height in ((2, tell, "label_wrapped", 28), (3, promise, "label_wrapped", 28 if len(promise) > 150 else 15),
-                                    (4, cautions.MARKET_COPY[0], "caution", 28), (5, cautions.MARKET_COPY[1], "caution", 28)):
+    across = sum(WIDTHS[f.key] for f in offer.fields("delivered"))
+    for row, text, look in ((2, tell, "label_wrapped"), (3, promise, "label_wrapped"), (4, cautions.MARKET_COPY[0], "caution"),
+                            (5, cautions.MARKET_COPY[1], "caution")):
         sheet.merge_range(row, 0, row, last, text, looks[look])
-        sheet.set_row(row, height)
+        sheet.set_row(row, 13.5 * (1 + int(len(text) / (1.15 * across))) + 3)
     sheet.write_string(6, 0, FILLED_WORD, looks["strong"])
     sheet.write_blank(6, 2, None, looks["fill_date"])
     sheet.data_validation(6, 2, 6, 2, {"validate": "date", "criteria": ">=", "value": dt.date(1990, 1, 1), "error_type": "warning",
@@ -198,9 +194,7 @@ def _block(book, sheet, looks, offer: Offer, block: str, title: str, rows: list[
     head = top + 1
     for at, f in enumerate(fields):
         side = "_right" if f.kind in ("weight", "money") else ""
-        look = "header_typed" if f.filled and offer.shown(f) else "header"
-        if offer.title(f) or f.key.startswith("gap"):
-            sheet.write_string(head, at, offer.title(f), looks[look + side])
+        sheet.write_string(head, at, offer.title(f), looks[f"header{'_fill' if f.filled else ''}{side}"])
     sheet.set_row(head, 42)
     if not rows:
         sheet.write_string(head + 1, 1, "nothing to show now", looks["about"])
@@ -217,13 +211,12 @@ def _block(book, sheet, looks, offer: Offer, block: str, title: str, rows: list[
 
 def _row(sheet, looks, offer: Offer, fields, values: dict, row: int) -> None:
     cells = {f.key: f"${xl_col_to_name(at)}{row + 1}" for at, f in enumerate(fields)}
-    has = {f.key for f in fields if offer.shown(f)}
+    has = {f.key for f in fields}
     spare = values.get("spare", False)
     for at, f in enumerate(fields):
-        if not offer.shown(f) or f.key.startswith("gap"):
-            continue
         if f.twin:
-            template = check_formula(cells, has) if f.key == "check" else fill(f.formula, cells | dict.fromkeys(set(CELLS) - has, "0"))
+            cells |= dict.fromkeys({"told", *CELLS} - has, "0")
+            template = check_formula(cells, has) if f.key == "check" else fill(f.formula, cells)
             shown = f.twin(values)
             sheet.write_formula(row, at, "=" + template, looks[f"computed_{'two' if f.kind == 'weight' else 'text'}"], shown)
             continue
@@ -246,7 +239,7 @@ def _write(sheet, row: int, at: int, value, look) -> None:
 def _checks(sheet, offer: Offer, fields, first: int, last: int) -> None:
     """Soft checks on the cells to fill: a number not below 0."""
     for at, f in enumerate(fields):
-        if f.filled and f.kind != "text" and offer.shown(f):
+        if f.filled and f.kind != "text":
             sheet.data_validation(first, at, last, at, {
                 "validate": "decimal", "criteria": ">=", "value": 0, "ignore_blank": True, "error_type": "warning", "error_title": f.title[:32],
                 "error_message": f"A plain number in {offer.unit if f.kind == 'weight' else 'money'} is wanted here. Keep it as typed?"})

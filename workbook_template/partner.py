@@ -10,13 +10,14 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from calc import offers, tables, units
+from calc import dates, offers, tables, units
 from calc.problems import either, quote
 from workbook_template import market_copy
 from workbook_template.market_copy import SPARE_LINES, Offer
 from workbook_template.ports.parts import read_book
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.swap import Guard, write_new
+from workbook_template.ports.type_in import as_typed
 from workbook_template.sent import DOCKET, Sent, file_of, load_all, save
 
 MOST_LOTS, MOST_DELIVERIES = 12, 20  # what a page takes
@@ -54,6 +55,7 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
 
     port = ClosedFile(path, force=True)
     inputs = read_inputs(port, today)
+    _put_keys(inputs.intake.frames, port.source)
     name = _market(inputs.intake.frames, market)
     before = load_all(port.source)
     sent = Sent(yard_mark(port.source), token or secrets.token_hex(6), _next(before, inputs.intake.frames), name, inputs.as_of.isoformat(),
@@ -67,6 +69,13 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
         kept.unlink(missing_ok=True)
         raise
     return Shared(out, offer, kept)
+
+
+def _put_keys(frames: dict, path: Path) -> None:
+    """The row keys of Sales, which the checks do not hand on."""
+    book = as_typed(path)
+    keys = {book.first_row["sales"] + i: row.get("row") for i, row in enumerate(book.env.rows["sales"])}
+    frames["sales"] = frames["sales"].assign(key=[str(keys.get(row) or "").strip() for row in frames["sales"]["row"]])
 
 
 def _market(frames: dict, wanted: str) -> str:
@@ -127,7 +136,7 @@ def offer_of(inputs, results, sent: Sent) -> Offer:
         offer.notes.append("No promise can be worked out yet.")
     if offer.show_lots:
         offer.lots = _lots(frames, inputs, factor, offer.notes)
-    offer.delivered = _delivered(frames, sent.market, inputs.as_of, factor, offer.notes)
+    offer.delivered = _delivered(frames, offer, factor)
     offer.spare = [{"row": f"N{i:02d}", "spare": True} for i in range(1, SPARE_LINES + 1)]
     return offer
 
@@ -155,7 +164,7 @@ def _weeks(found, frames: dict, market: str, factor: float) -> list[dict]:
     table = []
     for row in found.itertuples():
         price = offers.prices_now(frames, market, row.week).get("fresh")
-        table.append({"row": f"W{row.week:%y%m%d}F", "when": row.week, "product": "fresh", "more_words": row.words,
+        table.append({"row": f"W{row.week:%y%m%d}F", "when": row.week, "product": "fresh", "words": row.words,
                       "weight": _shown(row.promised_kg, factor), "price": None if price is None else round(price * factor, 6),
                       "more": _down(row.more_kg, factor), "asked": _shown(row.asked_kg, factor)})
     return table
@@ -168,14 +177,18 @@ def _lots(frames: dict, inputs, factor: float, notes: list[str]) -> list[dict]:
     if len(found) > MOST_LOTS:
         notes.append(f"The {MOST_LOTS} oldest lots of {len(found)} are listed.")
     return [{"row": f"L{i:02d}", "when": row.day, "product": row.product, "grade": row.grade, "lot": row.lot, "weight": _down(row.on_hand_kg, factor),
-             "use_from": row.use_from, "use_to": row.use_to, "wet": "picked wet: use first" if row.wet else ""}
+             "use_by": _span(row.use_from, row.use_to), "wet": "picked wet: use first" if row.wet else ""}
             for i, row in enumerate(found.head(MOST_LOTS).itertuples(), start=1)]
 
 
-def _delivered(frames: dict, market: str, as_of: dt.date, factor: float, notes: list[str]) -> list[dict]:
-    found = offers.deliveries(frames, market, as_of, told(frames, market))
+def _span(first: dt.date, last: dt.date) -> str:
+    return dates.words(last) if first == last else f"{dates.words(first)} to {dates.words(last)}"
+
+
+def _delivered(frames: dict, offer: Offer, factor: float) -> list[dict]:
+    found = offers.deliveries(frames, offer.market, offer.day, told(frames, offer.market), offer.outright)
     if len(found) > MOST_DELIVERIES:
-        notes.append(f"{len(found) - MOST_DELIVERIES} older deliveries are not listed.")
+        offer.notes.append(f"{len(found) - MOST_DELIVERIES} older deliveries are not listed.")
         found = found.tail(MOST_DELIVERIES)
     seen = Counter(str(key or "") for key in frames["sales"]["key"])
     table = []
@@ -183,8 +196,7 @@ def _delivered(frames: dict, market: str, as_of: dt.date, factor: float, notes: 
         key = str(row.key or "")
         table.append({"row": key if key and seen[key] == 1 else f"D{i:02d}", "when": row.date, "product": row.product, "grade": row.grade,
                       "lot": row.lot, "docket": row.docket, "weight": _shown(row.delivered_kg, factor),
-                      "price": None if row.price != row.price else round(row.price * factor, 6), "told": _shown(row.told_kg, factor) or None,
-                      "sheet_row": row.row})
+                      "price": None if row.price != row.price else round(row.price * factor, 6), "told": _shown(row.told_kg, factor) or None})
     return table
 
 
@@ -205,7 +217,7 @@ def _rows_sent(offer: Offer) -> dict[str, dict]:
         rows[row["row"]] = {"block": "weeks", "week": row["when"].isoformat(), "product": row["product"], "asked": row["asked"]}
     for row in offer.delivered:
         rows[row["row"]] = {"block": "delivered", "date": row["when"].isoformat(), "product": row["product"], "grade": row["grade"],
-                            "lot": row["lot"], "weight": row["weight"], "told": row["told"] or 0.0, "sheet_row": row["sheet_row"]}
+                            "lot": row["lot"], "weight": row["weight"], "told": row["told"] or 0.0}
     for row in offer.spare:
         rows[row["row"]] = {"block": "spare"}
     return rows

@@ -4,7 +4,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from calc import quantities
+from calc import dates, day_numbers, quantities
 from calc.intake_words import Context, date_in_number
 from calc.problems import QUESTION, Problem, either, quote, type_one
 from calc.raw import Odd
@@ -17,7 +17,7 @@ from workbook_template.twins import Env, blank, is_number, serial
 def environment(profile: str, as_of: dt.date, settings: dict, frames: dict) -> Env:
     """What the plan must know of the workbook: settings in its own units, and the names on Lists."""
     rows = {}
-    for table, columns in (("woods", ["wood"]), ("forms", ["form", "counted_by"])):
+    for table, columns in (("woods", ["wood"]), ("forms", ["form", "counted_by"]), ("strains", ["strain"])):
         frame = frames.get(table)
         rows[table] = [] if frame is None else frame.reindex(columns=columns).to_dict("records")
     return Env(profile, as_of, settings, rows)
@@ -57,6 +57,7 @@ def plan_frame(plan: dict, env: Env):
     if plan_typed.untouched(plan, env.profile) or not counted(found):
         return pd.DataFrame()
     length = env.si(found["use_bolt_length"], "length")
+    day = found["use_inoculate"]
 
     def spacing(name):
         return math.nan if blank(plan.get(name)) or found[f"use_{name}"] == "" else env.si(found[f"use_{name}"], "spacing")
@@ -65,18 +66,20 @@ def plan_frame(plan: dict, env: Env):
         "row": 0, "log": f"plan {i}", "wood": plan.get("wood"), "strain": None, "diameter_m": small,
         "large_end_m": math.nan if large is None else large, "length_m": length, "count": int(logs),
         "spawn_form": plan.get("form"), "hole_spacing_m": spacing("along"), "row_spacing_m": spacing("around"),
-        "holes_drilled": math.nan, "ends_waxed": None} for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
+        "holes_drilled": math.nan, "ends_waxed": None,
+        "inoculated": pd.NaT if day == "" else pd.Timestamp(day_numbers.serial_day(day))}
+        for i, (logs, small, large) in enumerate(plan_cells.planned_bolts(found, env), start=1)])
 
 
 # ---- what is said about a cell ----------------------------------------------------------------------------------
 
 def _problem(entry: Input, value, word: str, found: dict, env: Env) -> Problem:
-    if entry.limits is None:
+    if entry.list:
         what, need, do = f"{quote(value)} is not in the list", "", "Pick one from the list"
         if entry.name == "have":
             need = either(schema.LISTS[entry.list])
         else:
-            do += f", or add the {'wood' if entry.name == 'wood' else 'form'} on Lists"
+            do += f", or add the {entry.name} on Lists"
     else:
         what, do = _number(entry, value, word, env)
         need = _needed(entry, env.profile)
@@ -84,6 +87,8 @@ def _problem(entry: Input, value, word: str, found: dict, env: Env) -> Problem:
 
 
 def _needed(entry: Input, profile: str) -> str:
+    if entry.day:
+        return "a date"
     low, high = entry.words(profile)[1].removeprefix("must be ").removeprefix("a whole number, ").split(" to ")
     unit = entry.unit(profile)
     span = f"{low} to {high.removesuffix(unit).strip()}"
@@ -91,8 +96,10 @@ def _needed(entry: Input, profile: str) -> str:
 
 
 def _until_then(entry: Input, found: dict) -> str:
-    if entry.name == "wanted":
+    if entry.name in ("wanted", "stock"):
         return "until then no weekly supply is worked out"
+    if entry.name in ("strain", "inoculate"):
+        return "until then no start of the supply is worked out"
     if entry.name == "wood":
         return "until then the plan has no weights"
     if entry.name != "have" and counted(found):
@@ -103,6 +110,8 @@ def _until_then(entry: Input, found: dict) -> str:
 def _number(entry: Input, value, word: str, env: Env) -> tuple[str, str]:
     """(what was found, what to do) for a number cell."""
     unit = entry.unit(env.profile)
+    if entry.day:
+        return _date(value, env)
     if isinstance(value, dt.date):
         day = value if isinstance(value, dt.datetime) else dt.datetime.combine(value, dt.time())
         context = Context(env.profile, env.as_of, env.settings.get("date_order"))
@@ -121,6 +130,16 @@ def _number(entry: Input, value, word: str, env: Env) -> tuple[str, str]:
     said = quantities.format_number(meant)
     do = f"Type {said}" if plan_typed.usable(entry, meant, env.profile) else "Type a number"
     return f"{quote(value)} is text: live cells take only numbers; it means {said} {UNIT_WORDS.get(unit, unit)}".rstrip(), do
+
+
+def _date(value, env: Env) -> tuple[str, str]:
+    """(what was found, what to do) for the date of inoculation."""
+    if not isinstance(value, str):
+        return f"{quote(value)} is no likely date", "Type a date, such as 1 Mar 2027"
+    read = dates.read_date(value, env.settings.get("date_order"), env.as_of.year)
+    if isinstance(read, dates.Read):
+        return f"{quote(value)} is text: live cells take only dates; it means {day_numbers.words(read.day)}", f"Type {read.day.isoformat()}"
+    return f"{quote(value)} {read.question}", type_one(read.offers) or "Type a date, such as 1 Mar 2027"
 
 
 def _crossed(word: str) -> str:

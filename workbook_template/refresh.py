@@ -146,6 +146,7 @@ def work_out(inputs: Inputs):
 
     settings = to_si(inputs.settings, inputs.profile)
     settings["weight_unit_kg"] = units.factor("weight", inputs.profile)
+    settings["profile"] = inputs.profile
     frames = dict(inputs.intake.frames)
     if inputs.plan is not None:
         frames["plan"] = inputs.plan
@@ -153,10 +154,10 @@ def work_out(inputs: Inputs):
     return farm.roll_up(frames, links, settings, inputs.as_of, inputs.counts)
 
 
-def view_of(inputs: Inputs, results, file_name: str, stamp: str):
+def view_of(inputs: Inputs, results, file_name: str, stamp: str, typed=()):
     from workbook_template.sheets.view import View
     return View(inputs.profile, str(inputs.settings["currency"]), str(inputs.settings["yard"]), file_name, inputs.as_of, stamp, results,
-                inputs.problems, inputs.counts)
+                inputs.problems, inputs.counts, list(typed))
 
 
 def check_file(path: Path, today: dt.date | None = None) -> Outcome:
@@ -174,15 +175,17 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     today: the day the results are worked out for. stamp: the words that say when it was refreshed (the clock's if
     left out). step: told what is being done.
     """
+    from workbook_template import carried
     from workbook_template.sheets.layout import lay_out
 
     step("Reading")
     inputs = read_inputs(port, today)
+    typed = carried.read(port.cells("This week"))
     step("Working out")
     results = work_out(inputs)
     inputs.problems = all_problems(inputs, results)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
-    view = view_of(inputs, results, port.name, stamp)
+    view = view_of(inputs, results, port.name, stamp, typed)
     sheets = lay_out(view)
     step("Writing")
     backup = port.write(sheets)

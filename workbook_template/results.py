@@ -35,7 +35,7 @@ class ChartSeries:
     name: str
     categories: tuple[int, int, int]  # first row, last row, column
     values: tuple[int, int, int]
-    fill: str = "solid"  # solid, hatched, light; of a line: solid, dashed, or mark for single points with their name beside them
+    fill: str = "solid"  # solid, hatched, light; of a line: solid, dashed, dotted, or mark for single points with their name beside them
     named_at: tuple[int, int] | None = None  # the cell that holds the name
 
 
@@ -58,6 +58,7 @@ class Chart:
     y_format: str = "General"
     lines: list[ChartSeries] = field(default_factory=list)
     below_zero: bool = False
+    x_format: str = ""  # of dates along the axis, each with a place of its own
 
     @property
     def every_series(self) -> list[ChartSeries]:
@@ -71,6 +72,7 @@ class ResultSheet:
     landscape: bool = True
     freeze: tuple[int, int] | None = None
     repeat: tuple[int, int] | None = None
+    breaks: tuple[int, ...] = ()  # rows before which a new printed page begins
     pages: int = 1  # printed pages side by side; the frozen columns stand on each
     cells: list[Cell] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)

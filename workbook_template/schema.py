@@ -6,6 +6,7 @@ from functools import lru_cache
 from calc import tables as published
 from calc import units
 from calc.adapters import water_density
+from calc.quantities import SPAN_DAYS
 from workbook_template.columns import Table
 from workbook_template.diary_tables import COSTS, EVENTS, PROMISES, SALES
 from workbook_template.lists_tables import FIXED_LISTS, LIST_TABLES
@@ -30,7 +31,8 @@ NAMES = {
     "log_log": ("logs", "log"),
     "evt_log": ("events", "log"), "evt_picked": ("events", "picked"),
     "lst_wood": ("woods", "wood"), "lst_wood_green": ("woods", "green_density"), "lst_wood_dry": ("woods", "dry_density"),
-    "lst_strain": ("strains", "strain"),
+    "lst_strain": ("strains", "strain"), "lst_strain_from": ("strains", "fruits_from"), "lst_strain_to": ("strains", "fruits_to"),
+    "lst_strain_low": ("strains", "run_low"), "lst_strain_high": ("strains", "run_high"), "lst_strain_forces": ("strains", "forces"),
     "lst_form": ("forms", "form"), "lst_form_by": ("forms", "counted_by"), "lst_form_weight": ("forms", "weight_per_log"),
     "lst_form_per_hole": ("forms", "per_hole"), "lst_form_waxed": ("forms", "waxed"),
     "lst_lot": ("lots", "spawn_lot"), "lst_place": ("places", "place"), "lst_helper": ("helpers", "helper"),
@@ -69,6 +71,7 @@ def constants(profile: str) -> dict[str, str]:
         return number(limit(table, column)[side] / units.factor(quantity, profile))
 
     water = water_density()
+    share = sum(published.figure(f"labour_share_{part}").typical for part in ("upkeep", "selling"))
     breast = published.figure("breast_height_ft" if profile == units.US else "breast_height_m").typical
     return {
         "volume": number(units.factor("volume", profile) / units.factor("diameter", profile) ** 3),
@@ -87,6 +90,9 @@ def constants(profile: str) -> dict[str, str]:
         "holes_high": number(limit("logs", "holes_drilled")["refuse_above"]),
         "fluid": number(units.factor("melt", profile) * 1e6),
         "breast": number(breast),
+        "upkeep": number(60.0 * published.figure("labour_hours_per_log").typical * share),  # minutes a log over its life
+        "weight_unit": f'"{units.profile_unit("weight", profile)}"',
+        "year_weeks": number(SPAN_DAYS["year"] / SPAN_DAYS["week"]),
         "height": number(units.factor("height", profile) / units.factor("diameter", profile)),
     }
 

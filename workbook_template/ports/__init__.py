@@ -23,5 +23,8 @@ class Port(Protocol):
     def named(self, prefix: str) -> dict[str, object]:
         """Values of single cells by defined name: text, float, bool, datetime, None, or Odd for an error."""
 
+    def cells(self, sheet: str) -> dict[tuple[int, int], object]:
+        """Filled cells of a sheet, (row, column), 0-based -> value as in `named`; {} where it is not there."""
+
     def write(self, sheets: list) -> object:
         """Write the result sheets (results.ResultSheet); returns where the earlier state is kept, or None."""

@@ -23,7 +23,7 @@ from workbook_template.ports.package import (
 )
 from workbook_template.ports.parts import column_letters, read_book
 from workbook_template.ports.preflight import check_file
-from workbook_template.ports.reader import read_cells, read_names, read_tables
+from workbook_template.ports.reader import read_cells, read_names, read_tables, read_values
 from workbook_template.ports.swap import Guard, write_new
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.answers import LOOKS_TITLE
@@ -59,6 +59,10 @@ class ClosedFile:
     def named(self, prefix: str) -> dict[str, object]:
         """Values of the single cells whose defined names begin so."""
         return read_names(self.source, prefix)
+
+    def cells(self, sheet: str) -> dict[tuple[int, int], object]:
+        """Filled cells of a sheet, (row, column), 0-based -> value; {} where it is not there."""
+        return read_values(self.source, sheet)
 
     def require(self, names) -> dict:
         """The parts of the workbook's sheets by name. Raises LayoutProblem for every result sheet of these names that is not there."""

@@ -76,7 +76,7 @@ def as_plain(sheet: ResultSheet) -> dict:
     height, width = (max(at[i] for at in values) + 1 for i in (0, 1))
     made = {"name": sheet.name, "looks": looks, "heights": _runs(sheet.heights, height), "plain_height": PLAIN_HEIGHT,
             "rows": [[values.get((r, c)) for c in range(width)] for r in range(height)],
-            "charts": {chart.title: [[list(s.categories), list(s.values)] for s in chart.series] for chart in sheet.charts}}
+            "charts": {chart.title: [[list(s.categories), list(s.values)] for s in chart.every_series] for chart in sheet.charts}}
     if sheet.filter and sheet.table_name:
         made["table"] = [sheet.table_name, _area(*sheet.filter)]
     return made

@@ -94,6 +94,18 @@ def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, objec
     return {f"{column_letters(column)}{row + 1}": value for (row, column), value in values.items()}
 
 
+def read_values(path, sheet: str) -> dict[tuple[int, int], object]:
+    """Filled cells of a sheet, (row, column), 0-based -> value as in read_cells, Odd("formula", "") for a formula without one.
+
+    {} where there is no such sheet.
+    """
+    check_file(path)
+    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+        book = read_book(archive)
+        part = book.sheet(sheet)
+        return {} if part is None or part.state == "chartsheet" else _sheet_values(path, archive, book, part.part, None, bare=True)
+
+
 def read_names(path, prefix: str = "bb_") -> dict[str, object]:
     """Values behind the workbook's defined names that begin with prefix.
 
@@ -137,12 +149,13 @@ def _boxed(values: dict, box):
     return [[values.get((row, column)) for column in columns] for row in range(top, bottom + 1)]
 
 
-def _sheet_values(path, archive, book: Book, part: str, last_row) -> dict:
+def _sheet_values(path, archive, book: Book, part: str, last_row, bare: bool = False) -> dict:
+    """bare: a formula without a value counts as a filled cell."""
     styles, strings = read_date_styles(archive, book), SharedStrings(path, book.strings_part)
     values = {}
     with archive.open(part) as stream:
         for cell in iter_cells(read_chunks(stream), last_row):
-            value = cell_value(cell, strings, styles, book.date1904)
+            value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
     return values

@@ -58,6 +58,13 @@ class XlwingsPort:
                 found[name] = self._boxed(self._grid(sheet), split_range(place[1].replace("$", "")))
         return found
 
+    def cells(self, sheet: str) -> dict[tuple[int, int], object]:
+        """Filled cells of a sheet, (row, column), 0-based -> value; {} where it is not there."""
+        name = same_name(sheet, self._sheets())
+        rows = self._grid(name).rows if name else []
+        found = {(row, column): _plain(value) for row, cells in enumerate(rows) for column, value in enumerate(cells)}
+        return {at: value for at, value in found.items() if value is not None}
+
     def write(self, sheets: list) -> Path | None:
         """Keep a copy, then write the result sheets; returns the copy's path, None where there is none."""
         backup = keep_copy(self.book)

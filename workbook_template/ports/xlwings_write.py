@@ -230,9 +230,9 @@ def _point(there, sheet: str, chart: Chart) -> bool:
     """xlwings has no call for the rows of a series, so Excel's own is used: Formula (Windows), formula (Mac)."""
     try:
         drawn = list(there.series)
-        if len(drawn) != len(chart.series):
+        if len(drawn) != len(chart.every_series):
             return False
-        for place, (old, new) in enumerate(zip(drawn, chart.series, strict=True), start=1):
+        for place, (old, new) in enumerate(zip(drawn, chart.every_series, strict=True), start=1):
             text, api = series_formula(sheet, new, place), old.api
             setter = getattr(getattr(api, "formula", None), "set", None)
             if setter:  # Mac: a reference that is set through a call

@@ -1,6 +1,7 @@
 """Draws the Plan sheet: inputs, answers and drill map on the left, packs and the bolt list beside them."""
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 from xlsxwriter.utility import xl_rowcol_to_cell
@@ -13,10 +14,13 @@ from workbook_template.sheets import plan_typed as typed
 
 FIRST_INPUT, CHECK, BOLT_LEFT, WORK_LEFT = 4, 3, 5, 20
 WORK_RIGHT = WORK_LEFT + 23
+MOVES_LEFT = WORK_RIGHT + 2
+WORK_LAST = MOVES_LEFT + len(cells.MOVES) - 1
 ANSWER_GROUPS = (
     ("Bolts and lifting", ("count", "total_weight", "heaviest", "over", "longest")),
     ("Drilling, spawn and wax", ("holes", "area_holes", "pieces", "loose", "wax", "wax_melted", "drill_hours", "setup_hours")),
-    ("A steady weekly supply", ("groups", "per_group", "bearing", "yearly")),
+    ("A steady weekly supply", ("groups", "per_group", "bearing", "supply_pieces", "supply_loose", "supply_hours", "yearly", "trees",
+                                "yearly_hours", "flush_from", "flush_to", "soak_from", "stock_week", "stock_weight")),
 )
 BOLT_HEADS = (("logs", "Bolts", None, "whole"), ("small", "Small end or middle", "diameter", "two"), ("large", "Large end", "diameter", "two"),
               ("volume", "Volume each", "volume", "three"), ("weight", "Green weight each", "weight", "one"), ("lift", "Lift", None, "text"),
@@ -80,6 +84,9 @@ def layout(profile: str) -> Spots:
     for k in range(1, cells.BOLT_ROWS + 1):
         for i, name in enumerate(cells.BOLT):
             spots[f"b{k}_{name}"] = (FIRST_INPUT + k, WORK_LEFT + 12 + i)
+    for i, (base, moves) in enumerate(cells.MOVES.items()):
+        for k in range(moves):
+            spots[f"{base}{k}"] = (FIRST_INPUT + k, MOVES_LEFT + i)
     for k in range(len(cells.EDGE)):
         spots[f"edge{k}_along"] = (FIRST_INPUT + k, WORK_RIGHT - 1)
         spots[f"edge{k}_around"] = (FIRST_INPUT + k, WORK_RIGHT)
@@ -96,6 +103,8 @@ def formulas(spots: Spots, lists: dict[str, str], profile: str) -> dict[str, tup
     last = cells.BOLT_ROWS
     ranges = {f"col_{f}": spots.span(f"b1_{f}", f"b{last}_{f}") for f in ("logs", "weight", "lift", "holes", "ends", "area")}
     ranges["col_rank"] = spots.span("r1_rank", f"r{cells.LIST_PACKS}_rank")
+    ranges["col_fit"] = spots.span(f"fit_{cells.MONTHS[0]}", f"fit_{cells.MONTHS[-1]}")
+    ranges |= {f"col_{base}": spots.span(f"{base}0", f"{base}{moves - 1}") for base, moves in cells.MOVES.items()}
     ranges |= lists
 
     def fill(template: str, **local) -> str:
@@ -126,6 +135,8 @@ def formulas(spots: Spots, lists: dict[str, str], profile: str) -> dict[str, tup
         local = {f"h_{f}": spots.address(f"h{k}_{f}") for f in cells.HOLE} | {"k": str(k)}
         for field, template in cells.HOLE.items():
             found[f"h{k}_{field}"] = (fill(template, **local), "label")
+    for base, moves in cells.MOVES.items():
+        found |= {f"{base}{k}": (fill(cells.move(base, k)), "label") for k in range(moves)}
     for k, (along, around) in enumerate(cells.EDGE):
         found[f"edge{k}_along"] = (f"{along}*{{map_length}}", "label")
         found[f"edge{k}_around"] = (f"{around}*{{map_girth}}", "label")
@@ -143,7 +154,7 @@ def draw(book) -> None:
     for col, width in enumerate((36, 15, 6, 28, 2, 4, 7, 12, 9, 10, 10, 12, 8, 2)):
         sheet.set_column(col, col, width)
     sheet.set_column(14, WORK_LEFT - 1, 4)
-    sheet.set_column(WORK_LEFT, WORK_RIGHT, 10, None, {"level": 1, "hidden": True})
+    sheet.set_column(WORK_LEFT, WORK_LAST, 10, None, {"level": 1, "hidden": True})
     _draw_inputs(book, sheet, inputs, spots)
     _draw_heads(book, sheet, spots)
     values = cells.values(inputs, book.env)
@@ -187,7 +198,10 @@ def _draw_inputs(book, sheet, inputs: dict, spots: Spots) -> None:
         rule = {"ignore_blank": True, "error_type": "warning"}
         if entry.help:
             rule |= {"input_title": entry.title[:32], "input_message": entry.help}
-        if entry.list:
+        if entry.day:
+            rule |= {"validate": "date", "criteria": "between", "minimum": dt.date(1990, 1, 1), "maximum": dt.date(2100, 1, 1),
+                     "error_title": entry.title[:32], "error_message": "A date such as 1 Mar 2027 is wanted here. Keep it as typed?"}
+        elif entry.list:
             named = schema.LIST_NAMES.get(entry.list)
             rule |= {"validate": "list", "source": f"={named}" if named else list(schema.LISTS[entry.list])}
         else:

@@ -6,16 +6,29 @@ What cannot be worked out stays blank, never 0.
 """
 from __future__ import annotations
 
+import datetime as dt
 import math
 
-from calc import drilling, season, supplies, wood
+from calc import day_numbers, drilling, quantities, season, supplies, units, wood
 from workbook_template.logs_table import lift_times
 from workbook_template.sheets import plan_typed
-from workbook_template.twins import Env, is_number
+from workbook_template.twins import EXCEL_EPOCH, Env, is_number, sheet_round
 
 BOLT_ROWS, LISTED = 200, 40  # bolts that are counted, and those of them that are listed
 PACK_ROWS, HOLE_POINTS, LIST_PACKS = 8, 320, 30
 
+MONTHS = day_numbers.MONTHS
+STRAIN_FIELD = 'IF({{strain_at}}=0,"",IF(ISNUMBER(INDEX(lst_strain_{0},{{strain_at}})),INDEX(lst_strain_{0},{{strain_at}}),""))'
+MONTH_ON = 'MIN(DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{1},DAY({{use_inoculate}})),' \
+           'DATE(YEAR({{use_inoculate}}),MONTH({{use_inoculate}})+INT({0})+{1}+1,0))'
+LATER = 'IF(OR({{use_inoculate}}="",{0}=""),"",' + MONTH_ON.replace("{1}", "0") + '+ROUND(({0}-INT({0}))*(' \
+        + MONTH_ON.replace("{1}", "1") + "-" + MONTH_ON.replace("{1}", "0") + "),0))"
+WHEN = 'IF({{strain_at}}=0,"waits for a strain above",IF({good}=0,"its months? see Lists",IF({{months_known}}=0,' \
+       '{other},IF(SUM({{col_fit}})=0,"no month here suits it","in months that suit it"))))'
+PARTLY = 'AND({temps}>0,{temps}<12,COUNT({fruits_from},{fruits_to})>0)'
+UNKNOWN = f'IF({PARTLY},"type all 12 temperatures","by its months alone")'
+NO_SEASON = 'IF(COUNT(set_season_begins,set_season_ends)=0,"temperatures or a season?",' \
+            f'IF({PARTLY},"type all 12 temperatures","by your season alone"))'
 FORM_FIELD = "INDEX(lst_form_{},{{form_at}})"
 WEIGHED = 'OR({count}="",{density}="")'
 THICK = 'IF({b1_large}="",{b1_small},{b1_large})'
@@ -48,7 +61,21 @@ ANSWERS = {
     "per_group": ("Logs soaked each week", 'IF(OR({use_wanted}="",set_per_soak<=0),"",ROUNDUP(ROUND({use_wanted}/set_per_soak,9),0))',
                   "whole", None),
     "bearing": ("Bearing logs needed", 'IF({per_group}="","",{per_group}*{groups})', "whole", None),
-    "yearly": ("New logs to make each year", 'IF({bearing}="","",ROUNDUP(ROUND({bearing}/set_life_seasons,9),0))', "whole", None),
+    "supply_pieces": ("Spawn for them: plugs or thimbles",
+                      'IF(OR({bearing}="",{pieces}="",{count}=0),"",ROUNDUP(ROUND({bearing}*{holes}/{count}*(1+set_spare_share),9),0))',
+                      "whole", None),
+    "supply_loose": ("Spawn for them: sawdust or totem", 'IF(OR({bearing}="",{loose}="",{count}=0),"",{bearing}*{loose}/{count})', "two", "weight"),
+    "supply_hours": ("Hours a week: upkeep, picking, selling", 'IF({bearing}="","",{bearing}*{upkeep_minutes}/60/[year_weeks])', "one", "hours"),
+    "yearly": ("Bolts to fell and make each year", 'IF({bearing}="","",ROUNDUP(ROUND({bearing}/set_life_seasons,9),0))', "whole", None),
+    "trees": ("Trees like this one each year",
+              'IF(OR({yearly}="",{mode}<>1,{count_all}="",{count_all}=0),"",ROUNDUP(ROUND({yearly}/{count_all},9),0))', "whole", None),
+    "yearly_hours": ("Hours a year: making them", 'IF({yearly}="","",{yearly}*(set_drill_minutes+set_setup_minutes)/60)', "one", "hours"),
+    "flush_from": ("First mushrooms, from", 'IF({early}="","",IF(COUNT({col_early})=0,"",MIN({col_early})))', "date", None),
+    "flush_to": ("First mushrooms, to", 'IF({flush_from}="","",IF(AND(MIN({col_late})={flush_from},{late}>{early}),'
+                 'MIN({flush_from}+{late}-{early},{col_stay}),MIN({col_late})))', "date", None),
+    "soak_from": ("First soak: the weekly supply starts", 'IF({force}="","",IF(COUNT({col_force})=0,"",MIN({col_force})))', "date", None),
+    "stock_week": ("Logs on hand: soaked each week, at least", 'IF({use_stock}="","",INT(ROUND({use_stock}/{groups},9)))', "whole", None),
+    "stock_weight": ("Logs on hand: weight a week", 'IF({use_stock}="","",{use_stock}/{groups}*set_per_soak)', "one", "weight"),
 }
 # What stands in words beside an answer, and below the tables where something is not shown.
 NOTES = {
@@ -58,7 +85,15 @@ NOTES = {
     "note_longest": 'IF({longest}="","",IF({mode}=1,"by the large end: errs short","by the mid diameter"))',
     "note_holes": 'IF(OR({count}="",{holes_known}=1),"","waits for form and spacing")',
     "note_drill_hours": 'IF({drill_hours}="","","by the log, whatever its holes")',
+    "note_per_group": 'IF({per_group}="","","at "&ROUND(set_per_soak,3)&" "&[weight_unit]&" a soaked log")',
     "note_bearing": 'IF({bearing}="","","groups x logs soaked each week")',
+    "note_supply_pieces": 'IF({bearing}="","",IF(AND({supply_pieces}="",{supply_loose}=""),"waits for the bolts above","drilled like those above"))',
+    "note_supply_hours": 'IF({bearing}="","",IF(ISNUMBER(set_budget_upkeep_minutes),"by your minutes on Settings","by a published share"))',
+    "note_flush_from": f'IF({{use_inoculate}}="","waits for a date above",{WHEN.format(good="{run_good}", other=UNKNOWN)})',
+    "note_soak_from": 'IF({use_inoculate}="","waits for a date above",IF({forces}="no","best left to fruit by itself",'
+                      f'{WHEN.format(good=1, other=NO_SEASON)}))',
+    "note_stock_weight": 'IF({use_stock}="","","at "&ROUND(set_per_soak,3)&" "&[weight_unit]&" a soaked log")',
+    "note_stock_week": 'IF({use_stock}="","",IF({stock_even}=0,"equal groups",{stock_even}&" more make groups equal"))',
     "note_list": f'IF({{count_all}}="","",IF(AND({{mode}}=1,{{count_all}}>{LISTED}),"Bolts {LISTED + 1} to "&{{count}}&" are not listed; '
                  'the totals count them."&IF({count_all}>{count}," "&({count_all}-{count})&" more are in no total: cut longer.",""),""))',
     "note_packs": f'IF(MAX({{col_rank}},0)>{PACK_ROWS},(MAX({{col_rank}},0)-{PACK_ROWS})&" more sizes are not shown; Shopping weighs them all.","")',
@@ -79,7 +114,50 @@ WORK = {
                  "IF(AND({map_rows}>1,{even}>0),({even}-0.5)*{use_along},0)))/2)",
     "map_pair": "{odd}+{even}",
     "map_length": 'IF({use_bolt_length}="",0,{use_bolt_length})',
+    "upkeep_minutes": "IF(ISNUMBER(set_budget_upkeep_minutes),set_budget_upkeep_minutes,[upkeep]/MAX(1,ROUND(set_life_seasons,0)))",
+    "stock_even": 'IF({use_stock}="",0,{groups}*ROUNDUP(ROUND({use_stock}/{groups},9),0)-{use_stock})',
+    "run_low": STRAIN_FIELD.format("low"), "run_high": STRAIN_FIELD.format("high"),
+    "fruits_from": STRAIN_FIELD.format("from"), "fruits_to": STRAIN_FIELD.format("to"),
+    "forces": 'IF({strain_at}=0,"",INDEX(lst_strain_forces,{strain_at})&"")',
+    "temps": f"COUNT({','.join(f'set_temp_{m}' for m in MONTHS)})",
+    "months_known": "IF(AND({temps}=12,COUNT({fruits_from},{fruits_to})>0),1,0)",
+    **{f"fit_{m}": f'IF({{months_known}}=0,1,IF({{fruits_from}}="",1,IF(set_temp_{m}>={{fruits_from}},1,0))'
+                   f'*IF({{fruits_to}}="",1,IF(set_temp_{m}<={{fruits_to}},1,0)))' for m in MONTHS},
+    "run_good": "IF(COUNT({run_low},{run_high})<2,0,IF({run_low}<0,0,IF({run_high}>={run_low},1,0)))",
+    "dated": f"IF({PARTLY},0,1)",
+    "soakable": "IF(OR({strain_at}=0,{dated}=0),0,IF({months_known}=1,1,IF(COUNT(set_season_begins,set_season_ends)=0,0,1)))",
+    "early": f'IF({{run_good}}*{{dated}}=0,"",{LATER.format("{run_low}")})', "late": f'IF({{run_good}}*{{dated}}=0,"",{LATER.format("{run_high}")})',
+    "force": f'IF({{soakable}}=0,"",{LATER.format("set_force_after_months")})',
+    "opens": "IF(ISNUMBER(set_season_begins),MONTH(set_season_begins)*100+DAY(set_season_begins),101)",
+    "closes": "IF(ISNUMBER(set_season_ends),MONTH(set_season_ends)*100+DAY(set_season_ends),1231)",
 }
+# The days that a date can be moved to: itself, the first of each of the twelve months after it, and for a soak the days on which the
+# season begins in this year and the two after it; the earliest that suits is taken. stay: the days on which the run of suiting months
+# ends in which the first mushrooms begin.
+MOVES = {"early": 13, "late": 13, "stay": 13, "force": 16}
+MONTH_DAY = "(MONTH({day})*100+DAY({day}))"
+IN_SEASON = f"IF({{opens}}<={{closes}},AND({MONTH_DAY}>={{opens}},{MONTH_DAY}<={{closes}}),OR({MONTH_DAY}>={{opens}},{MONTH_DAY}<={{closes}}))"
+
+
+def move(base: str, k: int) -> str:
+    """The formula of the k-th day that a date can be moved to, blank where that day does not suit."""
+    if base == "stay":
+        month = "DATE(YEAR({flush_from}),MONTH({flush_from})+%d,1)" % k
+        return f'IF({{flush_from}}="","",IF(INDEX({{col_fit}},MONTH({month}))=0,{month}-1,""))'
+    cell = f"{{{base}}}"
+    if k == 0:
+        day, open_ = cell, "TRUE"
+    elif k <= 12:
+        day, open_ = f"DATE(YEAR({cell}),MONTH({cell})+{k},1)", "TRUE"
+    else:
+        day = f"DATE(YEAR({cell})+{k - 13},INT({{opens}}/100),MOD({{opens}},100))"
+        open_ = f"{day}>={cell}"
+    suits = f"INDEX({{col_fit}},MONTH({day}))=1"
+    if base == "force":
+        suits = f"AND({suits},{IN_SEASON.replace('{day}', day)},{open_})"
+    return f'IF({cell}="","",IF({suits},{day},""))'
+
+
 # One bolt; {k} is its number. All stand in the working cells, the first LISTED of them are shown.
 ROWS_AROUND = 'MAX(1,INT(ROUND(PI()*({b_small}+IF({b_large}="",{b_small},{b_large}))/2/{use_around}+0.5,9)))'
 BOLT = {
@@ -165,13 +243,10 @@ def values(inputs: dict, env: Env) -> dict:
     for name in ("drill", "setup"):
         out[f"{name}_hours"] = "" if count == "" else supplies.setup_time(count, [settings[f"{name}_minutes"] * 60]) / 3600
     out["groups"] = math.ceil(round(settings["rota_weeks"], 9))
-    out["per_group"] = out["bearing"] = out["yearly"] = ""
-    if out["use_wanted"] != "" and settings["per_soak"] > 0:
-        _, out["per_group"], out["bearing"] = season.rota(out["use_wanted"], settings["per_soak"], settings["rota_weeks"])
-        out["yearly"] = math.ceil(round(out["bearing"] / settings["life_seasons"], 9))
+    out |= _supply(out, env) | _start(out, env)
     out |= _map(out, bolts, env)
     out |= _packs(out, env)
-    return out | _notes(out)
+    return out | _notes(out, env)
 
 
 def _bolts(out: dict, bolts: list, env: Env) -> dict:
@@ -213,6 +288,72 @@ def _loose(form, by, count, holes, spare, env):
     if by == "hole volume" and is_number(form.get("per_hole")):
         return env.shown(holes * form["per_hole"] / 1000 * (1 + spare), "weight")
     return ""
+
+
+def _supply(out: dict, env: Env) -> dict:
+    """Logs, spawn and hours for a weekly weight, and the weekly weight of logs on hand."""
+    settings, names = env.settings, ("per_group", "bearing", "supply_pieces", "supply_loose", "supply_hours", "yearly", "trees", "yearly_hours")
+    found = dict.fromkeys((*names, "stock_week", "stock_weight"), "") | {"stock_even": 0, "upkeep_minutes": _upkeep_minutes(env)}
+    if out["use_stock"] != "":
+        groups, _, even = season.rota_of_logs(out["use_stock"], settings["rota_weeks"])
+        found |= {"stock_even": even - out["use_stock"], "stock_week": math.floor(round(out["use_stock"] / groups, 9)),
+                  "stock_weight": out["use_stock"] / groups * settings["per_soak"]}
+    if out["use_wanted"] == "" or not settings["per_soak"] > 0:
+        return found
+    _, found["per_group"], bearing = season.rota(out["use_wanted"], settings["per_soak"], settings["rota_weeks"])
+    yearly = math.ceil(round(bearing / settings["life_seasons"], 9))
+    making = settings["drill_minutes"] + settings["setup_minutes"]
+    found |= {"bearing": bearing, "yearly": yearly, "yearly_hours": supplies.setup_time(yearly, [making * 60]) / 3600,
+              "supply_hours": bearing * found["upkeep_minutes"] / 60 / (quantities.SPAN_DAYS["year"] / 7)}
+    if out["mode"] == 1 and out["count_all"]:
+        found["trees"] = math.ceil(round(yearly / out["count_all"], 9))
+    if out["count"] and out["pieces"] != "":
+        found["supply_pieces"] = supplies.plugs_needed(bearing * out["holes"] / out["count"], settings["spare_share"])
+    if out["count"] and out["loose"] != "":
+        found["supply_loose"] = bearing * out["loose"] / out["count"]
+    return found
+
+
+def _upkeep_minutes(env: Env) -> float:
+    """Minutes of upkeep, picking and selling a log and year: those on Settings, else a published share over the seasons a log bears."""
+    from calc import plan_inputs  # slow to load
+    whole = env.settings | {"life_seasons": sheet_round(env.settings["life_seasons"], 0)}
+    return plan_inputs.inputs(whole)["upkeep_minutes"].value
+
+
+def _start(out: dict, env: Env) -> dict:
+    """When logs inoculated on the day typed first bear, and when the soaks and with them the supply start."""
+    settings, cells = env.settings, {}
+    strain = env.rows["strains"][out["strain_at"] - 1] if out["strain_at"] else {}
+    for cell, key in (("run_low", "run_low"), ("run_high", "run_high"), ("fruits_from", "fruits_from"), ("fruits_to", "fruits_to")):
+        cells[cell] = strain[key] if is_number(strain.get(key)) else ""
+    cells["forces"] = strain.get("forces") or ""
+    temps = [settings[f"temp_{m}"] for m in MONTHS]
+    fits = season.months_that_fit(temps, *(None if cells[k] == "" else cells[k] for k in ("fruits_from", "fruits_to")))
+    ranged, typed = any(cells[k] != "" for k in ("fruits_from", "fruits_to")), 12 - len(season.missing_months(temps))
+    cells |= {"temps": typed, "months_known": int(fits is not None), "dated": int(not (ranged and 0 < typed < 12))}
+    suits = [True] * 12 if fits is None else fits
+    cells |= {f"fit_{m}": int(ok) for m, ok in zip(MONTHS, suits, strict=True)}
+    opens, closes = (d if is_number(d) else None for d in (settings["season_begins"], settings["season_ends"]))
+    cells["soakable"] = int(bool(strain) and cells["dated"] == 1 and (fits is not None or opens is not None or closes is not None))
+    cells["opens"] = opens.month * 100 + opens.day if opens else 101
+    cells["closes"] = closes.month * 100 + closes.day if closes else 1231
+    run = [cells["run_low"], cells["run_high"]]
+    cells["run_good"] = int("" not in run and 0 <= run[0] <= run[1])
+    cells |= dict.fromkeys(("early", "late", "force", "flush_from", "flush_to", "soak_from"), "")
+    if out["use_inoculate"] == "" or not strain:
+        return cells
+    day = EXCEL_EPOCH + dt.timedelta(days=out["use_inoculate"])
+    if cells["run_good"] and cells["dated"]:
+        window = season.first_flush(day, *run, fits)
+        cells |= {"early": season.add_months(day, run[0]), "late": season.add_months(day, run[1])}
+        cells["flush_from"], cells["flush_to"] = window or ("", "")
+    if not cells["soakable"]:
+        return cells
+    cells["force"] = season.may_soak_from(day, settings["force_after_months"])
+    days = (cells["force"] + dt.timedelta(days=n) for n in range(2 * 366))
+    cells["soak_from"] = next((d for d in days if season.soak_day(d, opens, closes, fits)), "")
+    return cells
 
 
 def _map(out: dict, bolts: list, env: Env) -> dict:
@@ -264,7 +405,20 @@ def _packs(out: dict, env: Env) -> dict:
     return cells | {"pack_sizes": n}
 
 
-def _notes(out: dict) -> dict:
+def _when(out: dict, base: str, unknown: str) -> str:
+    if not out["strain_at"]:
+        return "waits for a strain above"
+    if base == "early" and not out["run_good"]:
+        return "its months? see Lists"
+    if not out["months_known"]:
+        return unknown
+    return "in months that suit it" if any(out[f"fit_{m}"] for m in MONTHS) else "no month here suits it"
+
+
+def _notes(out: dict, env: Env) -> dict:
+    minutes_typed = is_number(env.settings["budget_upkeep_minutes"])
+    partly, open_ = "type all 12 temperatures", not any(is_number(env.settings[f"season_{end}"]) for end in ("begins", "ends"))
+    each = f"at {sheet_round(env.settings['per_soak'], 3):g} {units.profile_unit('weight', env.profile)} a soaked log"
     count, every, more = out["count"], out["count_all"], 0 if out["count"] == "" else out["count_all"] - out["count"]
     listed = ""
     if out["mode"] == 1 and every != "" and every > LISTED:
@@ -277,7 +431,16 @@ def _notes(out: dict) -> dict:
         "note_longest": "" if out["longest"] == "" else "by the large end: errs short" if out["mode"] == 1 else "by the mid diameter",
         "note_holes": "" if count == "" or out["holes_known"] else "waits for form and spacing",
         "note_drill_hours": "" if out["drill_hours"] == "" else "by the log, whatever its holes",
+        "note_per_group": "" if out["per_group"] == "" else each,
+        "note_stock_weight": "" if out["use_stock"] == "" else each,
         "note_bearing": "" if out["bearing"] == "" else "groups x logs soaked each week",
+        "note_supply_pieces": "" if out["bearing"] == "" else "waits for the bolts above" if out["supply_pieces"] == out["supply_loose"] == ""
+        else "drilled like those above",
+        "note_supply_hours": "" if out["bearing"] == "" else "by your minutes on Settings" if minutes_typed else "by a published share",
+        "note_flush_from": "waits for a date above" if out["use_inoculate"] == "" else _when(out, "early", "by its months alone" if out["dated"] else partly),
+        "note_soak_from": "waits for a date above" if out["use_inoculate"] == "" else "best left to fruit by itself"
+        if out["forces"].casefold() == "no" else _when(out, "force", "temperatures or a season?" if open_ else "by your season alone" if out["dated"] else partly),
+        "note_stock_week": "" if out["use_stock"] == "" else f"{out['stock_even']:g} more make groups equal" if out["stock_even"] else "equal groups",
         "note_list": listed,
         "note_packs": f"{out['pack_sizes'] - PACK_ROWS} more sizes are not shown; Shopping weighs them all." if out["pack_sizes"] > PACK_ROWS else "",
         "note_map": f"The map shows {HOLE_POINTS} of the {out['map_holes']:g} holes." if out["map_holes"] > HOLE_POINTS else "",

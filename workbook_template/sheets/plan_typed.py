@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calc import tables, units
+from calc import day_numbers, tables, units
 from workbook_template.twins import Env, blank, is_number, limit, serial
 
 TREE, BOLTS = "a tree", "bolts on hand"
@@ -30,6 +30,7 @@ class Input:
     setting: str | None = None
     only: int | None = None  # asked for in this mode alone: 1 a tree, 2 bolts on hand
     optional: bool = False
+    day: bool = False  # a date
 
     @property
     def whole(self) -> bool:
@@ -37,6 +38,8 @@ class Input:
 
     def edges(self, profile: str) -> tuple[float, float]:
         """The least and the greatest number that is used, in the workbook's unit."""
+        if self.day:
+            return tuple(float(edge) for edge in day_numbers.SERIALS)
         found, factor = limit(*self.limits), units.factor(self.quantity, profile) if self.quantity else 1.0
         return tuple(round(found[side] / factor, 12) for side in ("refuse_below", "refuse_above"))
 
@@ -45,6 +48,8 @@ class Input:
 
     def words(self, profile: str) -> tuple[str, str]:
         """What the Check says to something that is no number, and to a number beyond the limits."""
+        if self.day:
+            return "type a date", "no likely date"
         low, high = (f"{edge:,.0f}" if edge >= 1000 else f"{edge:.3g}" for edge in self.edges(profile))
         if self.whole:
             return "type a whole number", f"a whole number, {low} to {high}"
@@ -76,8 +81,12 @@ INPUTS = (
           limits=("logs", "row_spacing_m"), setting="row_spacing"),
     Input("wanted", "Weight wanted each week", _two(5.0, 2.0), "weight", looks="one", help="for the supply lines below",
           limits=("plan", "wanted_kg"), optional=True),
+    Input("strain", "Strain", {}, list="strains", looks="text", help="when its weekly supply can start"),
+    Input("inoculate", "Logs to be inoculated on", {}, looks="date", help="when the weekly supply can start", optional=True, day=True),
+    Input("stock", "Bearing logs on hand", {}, looks="whole", help="what weekly weight do they give?", limits=("plan", "stock"), optional=True),
 )
-NUMBERS = tuple(entry for entry in INPUTS if entry.limits)
+SUPPLY = ("wanted", "strain", "inoculate", "stock")  # inputs that say nothing about the bolts
+NUMBERS = tuple(entry for entry in INPUTS if entry.limits or entry.day)
 BY_NAME = {entry.name: entry for entry in INPUTS}
 
 
@@ -89,9 +98,9 @@ def starts(profile: str) -> dict:
 
 
 def untouched(inputs: dict, profile: str) -> bool:
-    """Whether the tree or bolts are those of a new workbook; the weekly weight says nothing about them."""
+    """Whether the tree or bolts are those of a new workbook; what is asked of a weekly supply says nothing about them."""
     start = starts(profile)
-    return all(_plain(inputs.get(name)) == _plain(start[name]) for name in start if name != "wanted")
+    return all(_plain(inputs.get(name)) == _plain(start[name]) for name in start if name not in SUPPLY)
 
 
 def _plain(value):
@@ -111,7 +120,7 @@ def used_formulas(profile: str) -> dict[str, str]:
     found = {"mode": f'IFERROR(IF({{have}}="{TREE}",1,IF({{have}}="{BOLTS}",2,0)),0)'}
     for entry in NUMBERS:
         cell, (low, high) = f"{{{entry.name}}}", entry.edges(profile)
-        kept = f'IF({cell}<>INT({cell}),"",{cell})' if entry.whole else cell
+        kept = f'IF({cell}<>INT({cell}),"",{cell})' if entry.whole else f"INT({cell})" if entry.day else cell
         number = f'IF({cell}<{low!r},"",IF({cell}>{high!r},"",{kept}))'
         other = f'IF({cell}="",set_{entry.setting},"")' if entry.setting else '""'
         found[f"use_{entry.name}"] = f'IFERROR(IF(ISNUMBER({cell}),{number},{other}),"")'
@@ -127,6 +136,7 @@ def used_formulas(profile: str) -> dict[str, str]:
         "counted": 'IF({form_at}=0,"",IFERROR(INDEX(lst_form_by,{form_at})&"",""))',
         "by": "IF(OR(" + ",".join(f'{{counted}}="{word}"' for word in COUNTED_BY) + '),{counted},"")',
         "holes_known": 'IF({by}="",0,IF({by}="weight per log",1,IF(COUNT({use_along},{use_around})<2,0,1)))',
+        "strain_at": 'IFERROR(IF({strain}="",0,MATCH({strain},lst_strain,0)),0)',
     }
     return found
 
@@ -144,6 +154,7 @@ def check_formulas(profile: str) -> dict[str, str]:
         "check_have": f'IF({{mode}}>0,"","{TREE} or {BOLTS}")',
         "check_wood": 'IF({wood_at}>0,"",IF(IFERROR({wood}="",FALSE),"which wood?","wood not in Lists"))',
         "check_form": 'IF({by}<>"","","spawn form not in Lists")',
+        "check_strain": 'IF({strain_at}>0,"",IF(IFERROR({strain}="",FALSE),"","strain not in Lists"))',
     }
     for entry in NUMBERS:
         cell, (no_number, beyond) = f"{{{entry.name}}}", entry.words(profile)
@@ -166,7 +177,8 @@ def used(inputs: dict, env: Env) -> dict:
         if entry.setting and blank(value):
             found[f"use_{entry.name}"] = env.settings[entry.setting]
         else:
-            found[f"use_{entry.name}"] = serial(value) if usable(entry, value, env.profile) else ""
+            kept = usable(entry, value, env.profile)
+            found[f"use_{entry.name}"] = (float(int(serial(value))) if entry.day else serial(value)) if kept else ""
     found["sizes_good"] = int(_sizes_good(found, env))
     woods, forms = env.rows.get("woods", []), env.rows.get("forms", [])
     species = env.lookup("woods", "wood", inputs.get("wood"))
@@ -177,6 +189,8 @@ def used(inputs: dict, env: Env) -> dict:
     found["form_at"] = 1 + next(i for i, row in enumerate(forms) if row is form) if form else 0
     found["form_name"], found["counted"] = form["form"] if form else "", by
     found["by"] = by if by.casefold() in COUNTED_BY else ""
+    strain = env.lookup("strains", "strain", inputs.get("strain"))
+    found["strain_at"] = 1 + next(i for i, row in enumerate(env.rows["strains"]) if row is strain) if strain else 0
     spaced = "" not in (found["use_along"], found["use_around"])
     found["holes_known"] = int(found["by"] != "" and (spaced or found["by"].casefold() == "weight per log"))
     return found
@@ -204,6 +218,7 @@ def checks(inputs: dict, found: dict, count_all, env: Env) -> dict[str, str]:
         "check_have": "" if found["mode"] else f"{TREE} or {BOLTS}",
         "check_wood": "" if found["wood_at"] else "which wood?" if blank(inputs.get("wood")) else "wood not in Lists",
         "check_form": "" if found["by"] else "spawn form not in Lists",
+        "check_strain": "" if found["strain_at"] or blank(inputs.get("strain")) else "strain not in Lists",
     }
     for entry in NUMBERS:
         typed, value, elsewhere = inputs.get(entry.name), found[f"use_{entry.name}"], entry.only and found["mode"] == 3 - entry.only

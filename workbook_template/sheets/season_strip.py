@@ -1,14 +1,130 @@
-"""The sheet Season."""
+"""The sheet Season: a strip of weeks for every group of logs, first flushes by batch, the rota groups and their next soaks."""
 from __future__ import annotations
 
+import pandas as pd
+
+from calc.day_numbers import words as day_words
+from calc.rota_plan import names_words
+from calc.season_state import PICKED
+from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
+from workbook_template import cautions
 from workbook_template.results import ResultSheet
-from workbook_template.sheets.blocks import NOT_YET
+from workbook_template.sheets.blocks import NOT_YET, capital, day
 from workbook_template.sheets.view import View
+
+WIDTHS = [31, 7] + [2.7] * WEEKS
+FIRST_WEEK = 2  # column of the first week
+COLUMNS = (FIRST_WEEK, FIRST_WEEK + 7, FIRST_WEEK + 14)  # where words begin under the narrow weeks
+# mark -> (letter, look, what it means)
+LEGEND = {
+    RUN: ("R", "strip_run", "spawn run"),
+    MAY: ("F", "strip_may", "first flush may come"),
+    SOAK: ("S", "strip_soak", "soak in this week"),
+    PINS: ("P", "strip_pins", "look for pins, pick"),
+    REST: ("z", "strip_rest", "rest after a soak"),
+    DORM: ("–", "strip_dorm", "dormant: month too cold or hot, or outside your soaking season"),
+    FREE: ("", "strip_free", "at work, no soak planned: fruits after rain"),
+}
 
 
 def season(view: View) -> ResultSheet:
-    sheet = ResultSheet("Season", [20.0] * 6)
-    sheet.heading("Season", "Groups of logs down, weeks across: spawn run, soak, picking and rest.")
+    sheet = ResultSheet("Season", WIDTHS, freeze=(7, 2), repeat=(5, 6))
+    sheet.heading("Season", "What each group of logs does in the coming year. Groups of the soaking rota come first, then the batches in no group.")
     if view.results is None:
         sheet.put(2, 0, NOT_YET, "about")
+        return sheet
+    strip, notes = view.results.season_strip, list(view.results.season_notes["words"])
+    sheet.put(2, 0, f"As of {day(view.as_of)}. A column is a week; the number above it is the day of its Monday.", "about")
+    sheet.put(3, 0, capital(notes[0]) if notes else "Letters say it without colour: see the key below the strip.", "strong" if notes else "about")
+    row = _strip(sheet, strip, 5)
+    row = _legend(sheet, row + 1, notes[1:])
+    row = _flushes(sheet, view, row + 1)
+    row = _groups(sheet, view, row + 1)
+    sheet.section(row + 1, "Take care")
+    for i, words in enumerate(cautions.THIS_WEEK):
+        sheet.put(row + 2 + i, 0, words, "label")
     return sheet
+
+
+def _strip(sheet: ResultSheet, strip: pd.DataFrame, row: int) -> int:
+    """Months, Mondays and one line a group; the row after them."""
+    for col, words in enumerate(("Group or batch", "Logs")):
+        sheet.put(row, col, None, "strip_month")
+        sheet.put(row + 1, col, words, "strip_head" if col == 0 else "strip_head_right")
+    weeks = list(strip["week"].drop_duplicates())
+    if not weeks:
+        sheet.put(row + 2, 0, "No log on Logs is inoculated yet: the strip begins with the first date under Inoculated.", "label")
+        return row + 3
+    for i, week in enumerate(weeks):
+        new = i == 0 or week.month != weeks[i - 1].month
+        room = i + 2 < len(weeks) and (weeks[i + 2].month == week.month)
+        sheet.put(row, FIRST_WEEK + i, f"{week:%b %Y}" if new and room else f"{week:%b}" if new else None, "strip_month")
+        sheet.put(row + 1, FIRST_WEEK + i, week.day, "strip_day")
+    at = row + 2
+    for name, mine in strip.groupby("group", sort=False):
+        sheet.put(at, 0, name, "strip_name")
+        sheet.put(at, 1, float(mine["logs"].iloc[0]), "cell_whole")
+        for i, mark in enumerate(mine["mark"]):
+            letter, look, _ = LEGEND[mark]
+            sheet.put(at, FIRST_WEEK + i, letter, look)
+        at += 1
+    return at
+
+
+def _legend(sheet: ResultSheet, row: int, notes: list[str]) -> int:
+    sheet.put(row, 0, "Key", "strong")
+    for i, (letter, look, words) in enumerate(LEGEND.values()):
+        at, col = row + i % 4, FIRST_WEEK + 20 * (i // 4)
+        sheet.put(at, col, letter, look)
+        sheet.put(at, col + 1, words, "label")
+    for i, words in enumerate(notes):
+        sheet.put(row + 4 + i, 0, capital(words), "label")
+    return row + 4 + len(notes)
+
+
+def _lines(sheet: ResultSheet, row: int, title: str, about: str, heads: tuple[str, ...], lines: list[tuple]) -> int:
+    """A small table in words under the narrow columns: name, logs, then texts that run over the weeks."""
+    sheet.section(row, title)
+    sheet.put(row + 1, 0, about, "about")
+    spots = (0, 1, *COLUMNS)
+    for col in range(len(WIDTHS)):
+        sheet.put(row + 2, col, heads[spots.index(col)] if col in spots else None, "strip_head_right" if col == 1 else "strip_head")
+    for i, line in enumerate(lines):
+        for col, value in zip(spots, line, strict=True):
+            sheet.put(row + 3 + i, col, value, "cell_whole" if col == 1 else "label")
+    return row + 3 + len(lines)
+
+
+def _said(date) -> str:
+    return "" if pd.isna(date) else day_words(pd.Timestamp(date).date())
+
+
+def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
+    """One line a batch that has not borne yet, and window; or why no date can be given."""
+    table = with_batch(view.results.log_season, view.results.each_log)
+    table = table[table["flush_basis"] != PICKED]
+    table = table.assign(begins=table["flush_from"].map(_said), ends=table["flush_to"].map(_said))
+    lines, names = [], view.results.log_season["log"].to_numpy()
+    for _, mine in table.sort_values(["inoculated", "batch"], kind="stable").groupby(["batch", "begins", "ends", "flush_basis"], sort=False):
+        first = mine.iloc[0]
+        words = f"by {first['flush_basis']}: " if first["begins"] else f"{capital(first['flush_basis'])}: "
+        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"], words + names_words(names, mine.index.to_numpy())))
+    if not lines:
+        lines = [("none: every batch has been picked, or none is inoculated", None, None, None, None)]
+    return _lines(sheet, row, "First mushrooms, by batch", "A window, never one day: some logs come early and some a year later.",
+                  ("Batch", "Logs", "Not before", "Up to", "How it is known, and the logs"), lines)
+
+
+def _groups(sheet: ResultSheet, view: View, row: int) -> int:
+    table, names = view.results.log_season, view.results.log_season["log"].to_numpy()
+    table = table[table["group"].notna() & (table["alive"] > 0)]
+    lines = []
+    for group, mine in table.groupby("group"):
+        ahead = mine["next_soak"].dropna()
+        why = next((w for w in mine["soak_why"] if w), "") if not len(ahead) else ""
+        lines.append((f"Group {group:g}", float(mine["alive"].sum()), _said(ahead.min() if len(ahead) else pd.NaT) or "none planned",
+                      _said(mine["last_soak"].max()), names_words(names, mine.index.to_numpy()) + (f". {capital(why)}" if why else "")))
+    if not lines:
+        lines = [("no groups yet: no log is old enough, or none has a strain to soak", None, None, None, None)]
+    return _lines(sheet, row, "Groups of the soaking rota", "Each group is soaked once in a turn of the rota and rests in between.",
+                  ("Group", "Logs", "Next soak, week of", "Last soak", "Logs by name"), lines)

@@ -16,7 +16,7 @@ from calc.results import Results
 KIND_LOOKS = {
     "text": "text", "whole": "whole", "logs": "whole", "date": "date", "year": "plain", "months": "one", "weight": "two",
     "volume": "three", "share": "percent", "money": "money", "money per weight": "money", "hours": "one", "minutes": "one",
-    "pieces": "two",
+    "pieces": "two", "rain": "two",
 }
 
 
@@ -33,6 +33,7 @@ class View:
     results: Results | None = None
     problems: list[Problem] = field(default_factory=list)
     counts: dict[str, tuple[int, int]] = field(default_factory=dict)
+    typed: list = field(default_factory=list)  # carried.Typed of the This week sheet as it was
 
     @property
     def weight(self) -> str:
@@ -41,14 +42,15 @@ class View:
     def unit(self, kind: str) -> str:
         """The word for a kind's unit: lb, USD per lb, h, or nothing."""
         return {
-            "weight": self.weight, "volume": units.profile_unit("volume", self.profile), "money": self.currency,
+            "weight": self.weight, "volume": units.profile_unit("volume", self.profile),
+            "rain": units.profile_unit("rain", self.profile), "money": self.currency,
             "money per weight": f"{self.currency} per {self.weight}", "hours": "h", "minutes": "min", "months": "months",
             "share": "%", "logs": "logs",
         }.get(kind, "")
 
     def factor(self, kind: str) -> float:
         """Multiply an SI number by this to show it."""
-        if kind in ("weight", "volume"):
+        if kind in ("weight", "volume", "rain"):
             return 1.0 / units.factor(kind, self.profile)
         return units.factor("weight", self.profile) if kind == "money per weight" else 1.0
 

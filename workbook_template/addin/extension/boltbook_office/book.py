@@ -157,9 +157,9 @@ def _title(chart):
 
 
 def _parts(chart):
-    """The axis that holds the categories, and the series."""
+    """The axis that holds the categories, and the series, those of lines drawn over columns last."""
     system = chart.getFirstDiagram().getCoordinateSystems()[0]
-    return system.getAxisByDimension(0, 0), system.getChartTypes()[0].getDataSeries()
+    return system.getAxisByDimension(0, 0), [one for kind in system.getChartTypes() for one in kind.getDataSeries()]
 
 
 def _shown(chart):

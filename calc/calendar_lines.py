@@ -1,0 +1,96 @@
+"""The work ahead as lines of a calendar: soaks, looks for pins, first flushes, deadlines. No price and no money stands in them."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from calc.deadlines import FELLED, NEAR, PAST
+from calc.rota_plan import names_words
+from calc.season_state import PICKED
+from calc.season_weeks import BATCH, with_batch
+from calc.yard import NO_DAY, dates, day_column, days, numbers
+
+SOAK, LOOK, FLUSH, DUE = "soak", "look for pins", "first flush", "deadline"
+WEEK = 7
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of the calendar, whole days. key: what makes it the same line at the next export."""
+
+    kind: str
+    key: str
+    first: object  # datetime.date
+    last: object  # the last day, included
+    title: str
+    words: str
+
+
+def lines(found, look_days: tuple[float, float]) -> list[Line]:
+    """Every line from the as-of day on, by day. found: calc.results.Results; look_days: as in season_weeks."""
+    as_of = int(np.datetime64(found.as_of, "D").astype(np.int64))
+    every = [*_soaks(found.soak_calendar, look_days, as_of), *_recent(found, look_days, as_of), *_flushes(found, as_of),
+             *_deadlines(found.deadlines, as_of)]
+    return sorted(every, key=lambda line: (line.first, line.kind, line.key))
+
+
+def _date(day: int):
+    return pd.Timestamp(dates(np.array([day]))[0]).date()
+
+
+def _logs(number: float) -> str:
+    return f"{number:g} log{'' if number == 1 else 's'}"
+
+
+def _look(key: str, spot: int, look_days, who: str, why: str, as_of: int, soak: int):
+    """spot: the day that names the line; soak: the day that the look is counted from."""
+    first, last = (soak + round(day) for day in look_days)
+    if last >= as_of:
+        yield Line(LOOK, f"{key}|{_date(spot)}", _date(first), _date(last), f"Look for pins: {who}",
+                   f"{look_days[0]:g} to {look_days[1]:g} days after {why}. Pick only what you inoculated and can name.")
+
+
+def _soaks(calendar: pd.DataFrame, look_days, as_of: int):
+    for row, week, day in zip(calendar.itertuples(), day_column(calendar, "week"), day_column(calendar, "day"), strict=True):
+        if not row.logs > 0 or week + WEEK <= as_of:
+            continue
+        group, said = f"group {row.group:g}", f" {row.words}." if row.words else ""
+        day = int(min(max(day, week), week + WEEK - 1))
+        yield Line(SOAK, f"{group}|{_date(week)}", _date(day), _date(day), f"Soak {group}: {_logs(row.logs)}",
+                   f"{row.names}.{said} In the week of {_date(week):%d %b %Y}. A soaked log is far heavier: share the lift; cover the tank.")
+        yield from _look(group, int(week), look_days, f"{group}, {_logs(row.logs)}", "the soak of this week", as_of, day)
+
+
+def _recent(found, look_days, as_of: int):
+    """Looks for pins on logs soaked already, one a day of soaking."""
+    table = found.log_season.assign(day=day_column(found.log_season, "last_soak"))
+    table = table[(numbers(table, "alive", 0.0) > 0) & (table["day"] < NO_DAY)]
+    for soak, mine in table.groupby("day"):
+        if soak + look_days[1] >= as_of:
+            who = names_words(found.log_season["log"].to_numpy(), mine.index.to_numpy())
+            yield from _look("soaked", int(soak), look_days, who, f"the soak of {_date(int(soak)):%d %b %Y}", as_of, int(soak))
+
+
+def _flushes(found, as_of: int):
+    """First flush windows, one a batch and window."""
+    table = with_batch(found.log_season, found.each_log)
+    table = table[(table["flush_basis"] != PICKED) & table["flush_from"].notna() & table["flush_to"].notna()]
+    names = found.log_season["log"].to_numpy()
+    for (batch, first, last), mine in table.groupby(["batch", "flush_from", "flush_to"], sort=True):
+        first_day, last_day = (int(d) for d in days([first, last]))
+        if last_day >= as_of:
+            yield Line(FLUSH, f"{BATCH}|{batch}|{mine['log'].iloc[0]}", _date(first_day), _date(last_day),
+                       f"First flush may come: {batch}, {_logs(mine['alive'].sum())}",
+                       f"{names_words(names, mine.index.to_numpy())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
+
+
+def _deadlines(table: pd.DataFrame, as_of: int):
+    titles = {FELLED: "Inoculate felled logs", PAST: "Spawn is past its date", NEAR: "Use spawn by this day"}
+    for row, due in zip(table.itertuples(), day_column(table, "date"), strict=True):
+        if due >= NO_DAY:
+            continue
+        late = f"Was due {_date(int(due)):%d %b %Y}. " if due < as_of else ""
+        day = _date(max(int(due), as_of))
+        yield Line(DUE, f"{row.what}|{row.log}", day, day, f"{titles.get(row.what, row.what)}: {row.log}", f"{late}{row.words}.")

@@ -1,0 +1,365 @@
+"""From a sold lot back to its logs and their spawn, and from a spawn lot forward to every sale: for a recall.
+
+A lot is the text in the Lot column of Events (picked, dried, culled, given, spoiled) and of Sales, without regard to
+case. A drying belongs to the harvest lot it names; a dried lot with a name of its own comes from the harvest lots named
+in the Note of its drying, else from the picks of the logs it names. What no line can tell is said, with its weight.
+"""
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from calc import results, tables
+from calc.ledger import OUTRIGHT
+from calc.selection import loose
+from calc.yard import TINY, Diary, as_typed, dates, day_column, numbers, words
+
+LOT, SPAWN = "lot", "spawn lot"
+AT_HOME = ("culled", "given", "spoiled")
+NAMED = 12  # entries of a list that stand in one line of text
+LEAST_KG = 0.0005
+
+
+@dataclass
+class Doubt:
+    """What the lines cannot tell: words, the weight it is about (kg, NaN if none) and the lines it rests on."""
+
+    words: str
+    kg: float
+    rows: int
+
+
+@dataclass
+class Trace:
+    """One lot, or one spawn lot, in both directions; the frames have the columns of TRACE_COLUMNS.
+
+    balance: (label, product, kg). others: lots of the same logs that were not asked for. notes: how the lot was read.
+    """
+
+    asked: str
+    what: str
+    lots: list[str]
+    logs: pd.DataFrame
+    picks: pd.DataFrame
+    dryings: pd.DataFrame
+    moves: pd.DataFrame
+    balance: list[tuple[str, str, float]]
+    doubts: list[Doubt] = field(default_factory=list)
+    others: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def markets(self) -> list[str]:
+        """Markets that had any of it, in the order they first had it."""
+        return list(dict.fromkeys(self.moves["market"]))
+
+
+TRACE_COLUMNS = {
+    "logs": ("row", "log", "count", "wood", "strain", "spawn_lot", "inoculated", "felled", "source", "place"),
+    "picks": ("row", "date", "lot", "logs", "kg", "wet", "grade"),
+    "dryings": ("row", "date", "lot", "fresh_kg", "dried_kg", "came_from"),
+    "moves": ("row", "date", "market", "kind", "product", "kg", "lot", "docket", "note"),
+}
+
+
+class Lines:
+    """The record as lines with lots: Events and Sales up to the as-of day."""
+
+    def __init__(self, frames: dict, book: Diary, sold: pd.DataFrame):
+        self.logs, self.book = frames["logs"], book
+        events, sales = book.frame, frames.get("sales", pd.DataFrame())
+        seen = book.seen
+        self.events = pd.DataFrame({
+            "at": np.arange(len(events)), "row": numbers(events, "row"), "day": book.day, "kind": book.kind, "kg": book.amount,
+            "dried_kg": numbers(events, "dried_out_kg"), "key": words(events, "lot"), "lot": as_typed(events, "lot"),
+            "note": as_typed(events, "note"), "text": as_typed(events, "log_text"), "wet": words(events, "picked_wet"),
+            "grade": as_typed(events, "grade")})[seen].reset_index(drop=True)
+        moved = sold[(sold["at"] >= 0) & sold["product"].isin(("fresh", "dried")) & (sold["kind"] != "counted")]
+        self.sales = moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
+        self.of_log = pd.DataFrame({"at": book.line, "log": book.log})
+        self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
+        self.names = as_typed(self.logs, "log")
+        picks = self.events[self.events["kind"] == "picked"]
+        self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
+        self.harvest.pop("", None)
+        self.dryings = self._dryings()
+
+    def _dryings(self) -> pd.DataFrame:
+        """Dried lines with the harvest lots that went in, as a tuple of keys, and how that is known."""
+        table = self.events[self.events["kind"] == "dried"].copy()
+        found = []
+        for key, note in zip(table["key"], table["note"], strict=True):
+            named = tuple(k for k in self.harvest if k != key and _in_note(k, note))
+            found.append((named, "its note") if named else ((key,), "its lot") if key in self.harvest else ((), ""))
+        table["sources"], table["how"] = [s for s, _ in found], [h for _, h in found]
+        return table
+
+    def lots_of(self, what: str) -> dict[str, str]:
+        """key -> name as first typed, of every lot or every spawn lot."""
+        if what == SPAWN:
+            listed = zip(self.spawn, as_typed(self.logs, "spawn_lot"), strict=True)
+        else:
+            listed = zip(pd.concat((self.events["key"], self.sales["lot"])), pd.concat((self.events["lot"], self.sales["lot_name"])), strict=True)
+        return {key: name for key, name in reversed(list(listed)) if key}
+
+    def logs_in(self, at) -> np.ndarray:
+        """Positions of the logs that these lines of Events name."""
+        return np.unique(self.of_log.loc[self.of_log["at"].isin(at), "log"].to_numpy(dtype=np.int64))
+
+
+def _in_note(key: str, note: str) -> bool:
+    return bool(note) and re.search(rf"(?<![\w-]){re.escape(key)}(?![\w-])", note.casefold()) is not None
+
+
+# ---- what is meant -----------------------------------------------------------------------------------------------
+
+def find(lines: Lines, asked: str) -> tuple[list[tuple[str, str]], list[str], list[str]]:
+    """(meanings as (what, key), notes on the reading, nearest names where there is none)."""
+    key, meant, notes = asked.strip().casefold(), [], []
+    known = {what: lines.lots_of(what) for what in (LOT, SPAWN)}
+    for what, names in known.items():
+        if key in names:
+            meant.append((what, key))
+    if not meant:
+        for what, names in known.items():
+            alike = [k for k in names if loose(k) == loose(asked)]
+            meant += [(what, k) for k in alike]
+            notes += [f'"{asked.strip()}" was read as {names[k]}' for k in alike]
+    every = [name for names in known.values() for name in names.values()]
+    return meant, notes, [] if meant else list(tables.nearest(asked.strip(), every)) if every else []
+
+
+# ---- both directions ---------------------------------------------------------------------------------------------
+
+def trace(lines: Lines, what: str, key: str, keeps_days: float) -> Trace:
+    """Trace a lot back and forward, or a spawn lot forward.
+
+    what, key: as find() gives them. keeps_days: how long fresh mushrooms may have stood before they were dried or sold,
+    for what cannot be told from lots.
+    """
+    if what == SPAWN:
+        logs = np.flatnonzero(lines.spawn == key)
+        touched = set(lines.of_log.loc[lines.of_log["log"].isin(logs), "at"])
+        picked = lines.events[(lines.events["kind"] == "picked") & lines.events["at"].isin(touched)]
+        fresh = {k for k in picked["key"] if k}
+        dried = _dried_from(lines, fresh)
+        return _gathered(lines, what, key, logs, picked, fresh, dried, keeps_days)
+    fresh = {key} & set(lines.harvest)
+    mine = lines.dryings[lines.dryings["key"] == key]
+    back = fresh | {source for sources in mine["sources"] for source in sources}
+    picked = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(back)]
+    dried = _dried_from(lines, fresh) | {key}
+    logs = lines.logs_in(pd.concat((picked["at"], mine["at"])))
+    return _gathered(lines, what, key, logs, picked, fresh or {key}, dried, keeps_days)
+
+
+def _dried_from(lines: Lines, fresh: set[str]) -> set[str]:
+    """Names of the dried lots that took from any of these harvest lots."""
+    took = [bool(fresh.intersection(sources)) for sources in lines.dryings["sources"]]
+    return {key for key in lines.dryings.loc[took, "key"] if key}
+
+
+def _gathered(lines: Lines, what: str, key: str, logs, picked, fresh: set[str], dried: set[str], keeps_days: float) -> Trace:
+    sales = lines.sales
+    moves = sales[((sales["product"] == "fresh") & sales["lot"].isin(fresh)) | ((sales["product"] == "dried") & sales["lot"].isin(dried))]
+    dryings = lines.dryings[lines.dryings["key"].isin(dried) | [bool(fresh.intersection(s)) for s in lines.dryings["sources"]]]
+    names = lines.lots_of(LOT)
+    asked = lines.lots_of(what)[key]
+    of_lots = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(fresh)]
+    found = Trace(asked, what, [names[k] for k in sorted(fresh | dried) if k in names], _log_rows(lines, logs), _pick_rows(lines, picked),
+                  _drying_rows(lines, dryings), _move_rows(moves), _balance(lines, of_lots, dryings, moves, fresh, dried))
+    found.doubts = _doubts(lines, what, key, logs, picked, dryings, fresh, dried, keeps_days)
+    share = lines.events[(lines.events["kind"] == "picked") & lines.events["at"].isin(set(lines.of_log.loc[lines.of_log["log"].isin(logs), "at"]))]
+    found.others = [names[k] for k in sorted(set(share["key"]) - fresh - dried - set(picked["key"]) - {""})]
+    return found
+
+
+def _log_rows(lines: Lines, logs) -> pd.DataFrame:
+    frame = lines.logs.iloc[logs]
+    table = pd.DataFrame({"row": numbers(frame, "row"), "count": numbers(frame, "count", 1.0),
+                          **{name: as_typed(frame, name) for name in ("log", "wood", "strain", "spawn_lot", "source", "place")},
+                          **{name: dates(day_column(frame, name)) for name in ("inoculated", "felled")}})
+    return table[list(TRACE_COLUMNS["logs"])]
+
+
+def _pick_rows(lines: Lines, picked: pd.DataFrame) -> pd.DataFrame:
+    table = picked.assign(date=dates(picked["day"]), logs=np.where(picked["text"] == "", "the whole yard", picked["text"]))
+    return table.sort_values(["day", "row"])[list(TRACE_COLUMNS["picks"])].reset_index(drop=True)
+
+
+def _drying_rows(lines: Lines, dryings: pd.DataFrame) -> pd.DataFrame:
+    came = [", ".join(lines.harvest[k] for k in sources) + f" ({how})" if sources else text or "not said"
+            for sources, how, text in zip(dryings["sources"], dryings["how"], dryings["text"], strict=True)]
+    table = dryings.assign(date=dates(dryings["day"]), fresh_kg=dryings["kg"], came_from=came)
+    return table.sort_values(["day", "row"])[list(TRACE_COLUMNS["dryings"])].reset_index(drop=True)
+
+
+def _move_rows(moves: pd.DataFrame) -> pd.DataFrame:
+    table = moves.assign(date=dates(moves["day"]), kg=moves["amount"], lot=moves["lot_name"])
+    return table.sort_values(["day", "row"])[list(TRACE_COLUMNS["moves"])].reset_index(drop=True)
+
+
+def _balance(lines: Lines, picked, dryings, moves, fresh: set[str], dried: set[str]) -> list[tuple[str, str, float]]:
+    """Where the weight of these lots is, by product: got = what went anywhere + left at home, by the lines."""
+    home = lines.events[lines.events["kind"].isin(AT_HOME) & lines.events["key"].isin(fresh)]
+    parts = [len(fresh.intersection(sources)) / max(len(sources), 1) for sources in dryings["sources"]]  # of several lots, each its share
+    got = {"fresh": float(picked["kg"].sum()), "dried": float(dryings.loc[dryings["key"].isin(dried), "dried_kg"].sum())}
+    rows = []
+    for product in ("fresh", "dried"):
+        mine = moves[moves["product"] == product]
+        if not len(mine) and got[product] <= TINY:
+            continue
+        used = {}
+        if product == "fresh":
+            used = {"culled, given or spoiled at home": float(home["kg"].sum()), "into the dryer": float((dryings["kg"] * parts).sum())}
+        out = _moved(mine)
+        left = got[product] - sum(used.values()) - out["left home"]
+        rows += [("picked" if product == "fresh" else "out of the dryer", product, got[product])]
+        rows += [(label, product, kg) for label, kg in used.items() if kg > TINY]
+        rows += [(label, product, out[label]) for label in ("delivered", "sold", "returned", "spoiled there", "still at markets")]
+        rows.append(("at home by the lines" if left >= -LEAST_KG else "more went out than came in", product, round(left, 9) + 0.0))
+    return rows
+
+
+def _moved(moves: pd.DataFrame) -> dict[str, float]:
+    """Weight delivered, sold, returned and spoiled at markets, still there, and what left home in all."""
+    by = moves.groupby("kind")["amount"].sum()
+    delivered, returned, spoiled = (float(by.get(kind, 0.0)) for kind in ("delivered", "returned", "spoiled"))
+    held = moves[moves["terms"] != OUTRIGHT]
+    taking = set(held.loc[held["kind"] == "delivered", "key"])
+    through, straight = held[held["key"].isin(taking)], held[~held["key"].isin(taking)]
+    signs = {"delivered": 1.0, "sold": -1.0, "returned": -1.0, "spoiled": -1.0}
+    there = float((through["amount"] * through["kind"].map(signs)).sum())
+    direct = float(straight.loc[straight["kind"].isin(("sold", "spoiled")), "amount"].sum())
+    return {"delivered": delivered, "sold": float(moves["sold_kg"].sum()), "returned": returned, "spoiled there": spoiled,
+            "still at markets": round(there, 9) + 0.0, "left home": delivered - returned + direct}
+
+
+# ---- what cannot be told -----------------------------------------------------------------------------------------
+
+def _doubts(lines: Lines, what, key, logs, picked, dryings, fresh, dried, keeps_days) -> list[Doubt]:
+    found = []
+    name, picks = lines.lots_of(what)[key], lines.events[lines.events["kind"] == "picked"]
+
+    def say(about: str, rows: pd.DataFrame) -> None:
+        if len(rows):
+            found.append(Doubt(about, float(rows["kg"].sum()), len(rows)))
+
+    if what == LOT and not len(picked):
+        found.append(Doubt(f"No picked line on Events carries the lot {name}: which logs it came from cannot be told" if not len(dryings) else
+                           f"No harvest lot is named for the drying of {name}: write it in the Lot or the Note of the dried line", np.nan, 0))
+    unsaid = dryings[[not sources for sources in dryings["sources"]]]
+    window = picks[_within(picks["day"], unsaid["day"] - keeps_days, unsaid["day"])]
+    say("It may hold any pick of the days before it was dried: " + _list(_names(window["lot"])), window)
+    say("Picked lines that name no known log: any log of the yard may be behind them", picked[~picked["at"].isin(lines.of_log["at"])])
+    if what == SPAWN:
+        say("Picked from these logs without a lot: where it went cannot be told", picked[picked["key"] == ""])
+        mixed = _mixed(lines, logs, picked)
+        if mixed:
+            found.append(Doubt("Lots that hold mushrooms of other logs too: " + _list(mixed), np.nan, len(mixed)))
+    elif len(picked) or len(dryings):
+        days = [*picked["day"], *dryings["day"]]
+        say("Picked without a lot in the same days: it may have been packed with this lot",
+            picks[(picks["key"] == "") & _within(picks["day"], min(days), max(days))])
+    return found + _unmarked_sales(lines, picked, dryings, keeps_days)
+
+
+def _unmarked_sales(lines: Lines, picked, dryings, keeps_days) -> list[Doubt]:
+    """Sales lines without a lot that may have been of these picks or dryings."""
+    found = []
+    for product, came, last in (("fresh", picked, keeps_days), ("dried", dryings, np.inf)):
+        if not len(came):
+            continue
+        bare = lines.sales[(lines.sales["product"] == product) & (lines.sales["lot"] == "") & lines.sales["kind"].isin(("delivered", "sold"))]
+        bare = bare[_within(bare["day"], came["day"].min(), came["day"].max() + last)]
+        gone = bare[bare["kind"].eq("delivered") | ~bare["key"].isin(bare.loc[bare["kind"] == "delivered", "key"])]
+        if len(gone):
+            found.append(Doubt(f"Went to market {product} without a lot in the time it can have been this one: {_list(_names(gone['market']))}",
+                               float(gone["amount"].sum()), len(gone)))
+    return found
+
+
+def _mixed(lines: Lines, logs, picked) -> list[str]:
+    """Harvest lots of these picks with picks of logs beyond `logs`."""
+    of_lots = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(set(picked["key"]) - {""})]
+    links = lines.of_log[lines.of_log["at"].isin(of_lots["at"]) & ~lines.of_log["log"].isin(logs)]
+    return _names(of_lots.loc[of_lots["at"].isin(links["at"]) | ~of_lots["at"].isin(lines.of_log["at"]), "lot"])
+
+
+def _within(day: pd.Series, low, high) -> np.ndarray:
+    """True for days within any of the spans low..high."""
+    lows, highs = np.atleast_1d(np.asarray(low, dtype=float)), np.atleast_1d(np.asarray(high, dtype=float))
+    values = day.to_numpy(dtype=float)[:, None]
+    return ((values >= lows[None, :]) & (values <= highs[None, :])).any(axis=1)
+
+
+def _names(texts) -> list[str]:
+    return [text for text in dict.fromkeys(texts) if text]
+
+
+def _list(names: list[str]) -> str:
+    shown = ", ".join(names[:NAMED]) or "none of them with a lot"
+    return shown if len(names) <= NAMED else f"{shown} and {len(names) - NAMED} more"
+
+
+# ---- every lot, one line each ------------------------------------------------------------------------------------
+
+def register(lines: Lines) -> pd.DataFrame:
+    """The table trace: every lot of Events and Sales with the logs behind it and where it went, the newest first."""
+    picks = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] != "")]
+    behind = picks[["at", "key"]].merge(lines.of_log, on="at")[["key", "log"]].drop_duplicates()
+    behind = behind.assign(strain=as_typed(lines.logs, "strain")[behind["log"]], spawn=as_typed(lines.logs, "spawn_lot")[behind["log"]],
+                           count=lines.count[behind["log"]])
+    logs = {key: part for key, part in behind.groupby("key")}
+    came = {("fresh", key): (part["day"].min(), part["day"].max(), float(part["kg"].sum())) for key, part in picks.groupby("key")}
+    dried = lines.dryings[lines.dryings["key"] != ""]
+    came |= {("dried", key): (part["day"].min(), part["day"].max(), float(part["dried_kg"].sum())) for key, part in dried.groupby("key")}
+    sources = {key: {s for every in part["sources"] for s in every} for key, part in dried.groupby("key")}
+    moved = {(product, key): part for (product, key), part in lines.sales[lines.sales["lot"] != ""].groupby(["product", "lot"])}
+    used = _used_at_home(lines)
+    names, rows = lines.lots_of(LOT), []
+    for product, key in {**came, **moved}:
+        first, last, got = came.get((product, key), (np.nan, np.nan, np.nan))
+        mine = moved.get((product, key), lines.sales.iloc[:0])
+        parts = [logs[k] for k in (sources.get(key, set()) if product == "dried" else {key}) if k in logs]
+        every = pd.concat(parts).drop_duplicates("log") if parts else behind.iloc[:0]
+        out = _moved(mine)
+        left = got - out["left home"] - (used.get(key, 0.0) if product == "fresh" else 0.0)
+        rows.append({
+            "lot": names[key], "product": product, "first": first, "last": last, "logs": float(every["count"].sum()) if len(every) else np.nan,
+            "strains": ", ".join(_names(every["strain"])), "spawn_lots": ", ".join(_names(every["spawn"])),
+            "got_kg": got, **{f"{name}_kg": out[name] for name in ("delivered", "sold", "returned")}, "left_kg": round(left, 9) + 0.0,
+            "markets": ", ".join(_names(mine["market"])), "rows": float(len(mine) + len(picks[picks["key"] == key]) * (product == "fresh")),
+            "words": _register_words(got, left, len(every), every)})
+    if not rows:
+        return results.empty("trace")
+    table = pd.DataFrame(rows)
+    table = table.sort_values(["last", "lot", "product"], ascending=[False, True, False], na_position="last", ignore_index=True)
+    for name in ("first", "last"):
+        table[name] = pd.to_datetime(table[name], unit="D").astype("datetime64[ns]")
+    return table[list(results.COLUMNS["trace"])]
+
+
+def _used_at_home(lines: Lines) -> dict[str, float]:
+    """Fresh kg of each harvest lot culled, given, spoiled at home or dried."""
+    home = lines.events[lines.events["kind"].isin(AT_HOME) & (lines.events["key"] != "")].groupby("key")["kg"].sum().to_dict()
+    for sources, kilos in zip(lines.dryings["sources"], lines.dryings["kg"], strict=True):
+        for source in sources:
+            home[source] = home.get(source, 0.0) + (0.0 if np.isnan(kilos) else kilos) / len(sources)
+    return home
+
+
+def _register_words(got: float, left: float, logs: int, every: pd.DataFrame) -> str:
+    said = []
+    if np.isnan(got):
+        said.append("on Sales only: no picked or dried line carries this lot")
+    elif left < -LEAST_KG:
+        said.append("more went out than came in")
+    if not np.isnan(got) and not logs:
+        said.append("no known log stands behind it")
+    elif logs and not _names(every["spawn"]):
+        said.append("its logs have no spawn lot on Logs")
+    return "; ".join(said)

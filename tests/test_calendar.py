@@ -1,0 +1,111 @@
+"""The calendar file: read back with the library, and held against RFC 5545 byte by byte."""
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import icalendar
+import pytest
+
+from calc.calendar_lines import DUE, FLUSH, LOOK, SOAK, Line
+from workbook_template import calendar_file
+from workbook_template.mistakes import Mistake
+
+DAY = dt.date(2026, 11, 26)
+LINES = [
+    Line(SOAK, "group 3|2026-11-30", dt.date(2026, 11, 30), dt.date(2026, 11, 30), "Soak group 3: 12 logs",
+         "In the week of this Monday: A1, A2; the rest, too\\not. A long list of names that goes well beyond a line of seventy-five octets."),
+    Line(LOOK, "group 3|2026-11-30", dt.date(2026, 12, 6), dt.date(2026, 12, 14), "Look for pins: group 3",
+         "Ærø, Żółć, 椎茸 grown on ½ of it: letters of two and three octets must not be cut in two when a line is folded, wherever that is."),
+    Line(FLUSH, "batch|x", dt.date(2028, 2, 20), dt.date(2028, 3, 1), "First flush may come: Mar 2026", "two\nlines"),
+    Line(DUE, "felled|C1", DAY, DAY, "Inoculate felled logs: C1", "=1+1 \x07"),
+]
+
+
+@pytest.fixture(scope="module")
+def data() -> bytes:
+    return calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY)
+
+
+def unfolded(data: bytes) -> list[str]:
+    """RFC 5545, 3.1: a line break followed by one space or tab is no line break."""
+    return re.sub(rb"\r\n[ \t]", b"", data).decode("utf-8").split("\r\n")
+
+
+def test_lines_end_in_crlf_and_are_folded_at_75_octets(data):
+    """RFC 5545, 3.1 Content Lines."""
+    assert data.endswith(b"END:VCALENDAR\r\n")
+    assert not re.search(rb"(?<!\r)\n|\r(?!\n)", data)
+    rows = data.split(b"\r\n")
+    assert max(map(len, rows)) <= 75 and any(row.startswith(b" ") for row in rows)
+    for row in rows:
+        row.decode("utf-8")  # no letter is cut in two
+
+
+def test_the_calendar_has_what_the_standard_asks_for(data):
+    """RFC 5545, 3.6: PRODID and VERSION once; 3.6.1: UID and DTSTAMP in each event, DTSTART where METHOD does not excuse it."""
+    rows = unfolded(data)
+    assert rows[0] == "BEGIN:VCALENDAR" and sum(r.startswith("PRODID:") for r in rows) == sum(r == "VERSION:2.0" for r in rows) == 1
+    for name in ("UID:", "DTSTAMP:", "DTSTART;VALUE=DATE:", "DTEND;VALUE=DATE:", "SUMMARY:"):
+        assert sum(r.startswith(name) for r in rows) == len(LINES), name
+    assert all(re.fullmatch(r"DTSTAMP:20261126T000000Z", r) for r in rows if r.startswith("DTSTAMP"))  # 3.8.7.2: in UTC
+
+
+def test_text_is_escaped(data):
+    """RFC 5545, 3.3.11: backslash, semicolon, comma and new line."""
+    rows = unfolded(data)
+    said = next(r for r in rows if r.startswith("DESCRIPTION:In the week"))
+    assert r"A1\, A2\; the rest\, too\\not" in said
+    assert r"DESCRIPTION:two\nlines" in rows and "DESCRIPTION:=1+1 " in rows
+
+
+def test_whole_days_end_on_the_day_after(data):
+    """RFC 5545, 3.6.1: DTEND is not included; over the leap day 20 Feb to 1 Mar 2028 it is 2 Mar."""
+    rows = unfolded(data)
+    at = rows.index("DTSTART;VALUE=DATE:20280220")
+    assert "DTEND;VALUE=DATE:20280302" in rows[at:at + 3]
+
+
+def test_it_reads_back_as_what_was_put_in(data):
+    events = list(icalendar.Calendar.from_ical(data).walk("VEVENT"))
+    assert [(str(e["summary"]), e.decoded("dtstart")) for e in events] == [(n.title, n.first) for n in LINES]
+    assert str(events[1]["description"]) == LINES[1].words
+
+
+def test_the_same_line_has_the_same_uid_at_the_next_export(data):
+    def uids(found):
+        return {str(e["summary"]).partition(":")[0]: str(e["uid"]) for e in icalendar.Calendar.from_ical(found).walk("VEVENT")}
+
+    later = [Line(n.kind, n.key, n.first, n.last, n.title + ", 3 logs fewer", "other words") for n in LINES[::-1]]
+    again = calendar_file.calendar_bytes(later, "Hollow, the yard", DAY + dt.timedelta(days=9))
+    assert uids(again) == uids(data) and len(set(uids(data).values())) == len(LINES)
+    assert not set(uids(data).values()) & set(uids(calendar_file.calendar_bytes(LINES, "Another yard", DAY)).values())
+    assert calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY) == data  # nothing of the clock is in it
+
+
+def test_two_lines_of_one_key_are_refused():
+    with pytest.raises(calendar_file.BadCalendar, match="one UID"):
+        calendar_file.calendar_bytes([LINES[0], LINES[0]], "y", DAY)
+
+
+@pytest.mark.parametrize(("broken", "fault"), [
+    (lambda d: d.replace(b"\r\n", b"\n"), "CRLF"), (lambda d: d.replace(b"\r\n ", b""), "75 octets"),
+    (lambda d: d.replace(b"VERSION:2.0\r\n", b""), "PRODID or VERSION"), (lambda d: d.replace(b"Soak group 3", b"Soak group 4"), "read back"),
+    (lambda d: re.sub(rb"DTSTAMP:\w+\r\n", b"", d), "DTSTAMP"),
+])
+def test_the_check_sees_what_is_broken(data, broken, fault):
+    assert calendar_file.check(data, LINES, "Hollow, the yard") == []
+    assert any(fault in said for said in calendar_file.check(broken(data), LINES, "Hollow, the yard"))
+
+
+def test_a_file_that_is_no_calendar_of_ours_is_left_alone(tmp_path, data):
+    path = tmp_path / "work.ics"
+    calendar_file.write(path, data)
+    calendar_file.write(path, data)  # ours: brought up to date
+    assert path.read_bytes() == data and [p.name for p in tmp_path.iterdir()] == ["work.ics"]
+    other = tmp_path / "birthdays.ics"
+    other.write_bytes(b"BEGIN:VCALENDAR\r\nPRODID:-//Somebody//EN\r\n")
+    with pytest.raises(Mistake, match="left as it is"):
+        calendar_file.write(other, data)
+    with pytest.raises(Mistake, match="no folder"):
+        calendar_file.write(tmp_path / "no" / "work.ics", data)
