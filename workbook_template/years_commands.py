@@ -136,3 +136,20 @@ def _pair(text: str) -> tuple[str, str]:
     if not mark or not name.strip():
         raise Mistake(f'"{text}" lacks an = between the two names, as in "Girth=Diameter".')
     return name.strip(), value.strip()
+
+
+def _day(context, parameter, text: str):
+    return _cli()._day(context, parameter, text)
+
+
+@click.command()
+@click.argument("path")
+@click.option("--to", "day", required=True, callback=_day, help="Last day of the period, YYYY-MM-DD.")
+@click.option("--market", help="Only this market; left out: every market with an account.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that PATH is open.")
+def close(path: str, day, market: str | None, force: bool) -> None:
+    """Close the accounts of PATH to a day: what each market owes is kept on Lists, and a later change of those lines is asked about."""
+    from workbook_template.close import close as close_accounts
+    cli = _cli()
+    source = cli._existing(path)
+    click.echo("\n".join(cli._guarded(lambda: close_accounts(source, day, market, force=force)).lines()))
