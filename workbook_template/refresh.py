@@ -134,9 +134,10 @@ def balance_questions(results) -> list[Problem]:
 
 def all_problems(inputs: Inputs, results) -> list[Problem]:
     """The problems of the rows, and those that only the results show."""
-    from calc import rollup_cost
+    from calc import closing, rollup_cost
     sheets = dict.fromkeys(problem.sheet for problem in inputs.problems)
-    return in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results), sheets)
+    return in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results)
+                    + closing.questions(inputs.intake.frames, inputs.as_of), sheets)
 
 
 def work_out(inputs: Inputs):
