@@ -32,6 +32,7 @@ class Later(click.Group):
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
     "doctor": "workbook_template.doctor:doctor",
     "calendar": "workbook_template.calendar_file:calendar",
+    "trace": "workbook_template.trace_command:trace",
     **{name: f"workbook_template.years_commands:{name}" for name in ("close", "extend", "merge", "restore", "upgrade")},
     "import": "workbook_template.years_commands:import_rows",
     **{name: f"workbook_template.partner_command:{name}" for name in ("share", "receive")},
