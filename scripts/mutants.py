@@ -1,6 +1,7 @@
 """Plants small faults in calc, one at a time, and counts how many the tests notice.
 
 python3 scripts/mutants.py [module ...]            runs them (hours for all) and prints the table
+python3 scripts/mutants.py --every 5 [module ...]  a sample: every fifth mutant of each module
 python3 scripts/mutants.py --report [module ...]   prints the table of the runs that are there
 
 The faults (mutants) are made and run by the library mutmut, each in a process of its own with a time limit. Its work
@@ -18,6 +19,7 @@ import shutil
 import subprocess
 import sys
 from collections import Counter
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -48,15 +50,16 @@ only_mutate = ["calc/{module}.py"]
 also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 # One copy of each example, and generated cases that are the same in every run.
-pytest_add_cli_args = ["-k", "not __mutmut_ or __mutmut_orig", "--hypothesis-profile=ci", "-p", "no:cacheprovider"]
+pytest_add_cli_args = ["-k", "not __mutmut_ or __mutmut_orig", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
 # Seconds a mutant may take: (what its tests take + 5) x 5.
 timeout_constant = 5.0
 timeout_multiplier = 5.0
 use_git_change_detection = false
 """
 NOTICED = ("killed", "timeout", "segfault")
+NOT_RUN = "not checked"
 PROSE = "words of a message"
-HEADINGS = ("module", "mutants", "killed", "timed out", "survived", "told", "score %")
+HEADINGS = ("module", "mutants", "run", "killed", "timed out", "survived", "of these told", "score %")
 
 
 @dataclass(frozen=True)
@@ -94,32 +97,50 @@ def prepare(module: str, fresh: bool) -> Path:
     return folder
 
 
-def run(module: str, fresh: bool, only: list[str]) -> int:
-    """Makes the mutants of one module and runs its tests on each, one at a time."""
+def run(module: str, fresh: bool, only: list[str], every: int) -> int:
+    """Makes the mutants of one module and runs its tests on each, or on those named, or on every so many, one at a time."""
     folder = prepare(module, fresh)
+    only = only or (names(module)[::every] if every > 1 else [])
     for made in (folder / "mutants" / "tests", folder / "mutants" / "mutmut-stats.json"):  # tests may be new
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
     return subprocess.run(command, cwd=folder).returncode
 
 
+def names(module: str) -> list[str]:
+    """The mutants of a module, as the library will name them."""
+    from mutmut.mutation.file_mutation import mutate_file_contents
+    source = HOME / "calc" / f"{module}.py"
+    with working_in(module):
+        return [f"calc.{module}.{name}" for name in mutate_file_contents(str(source), source.read_text(encoding="utf-8")).mutant_names]
+
+
+@contextmanager
+def working_in(module: str):
+    """The library reads its settings from the folder it stands in."""
+    from mutmut import configuration
+    os.chdir(WORK / module)
+    configuration.reset_config()
+    try:
+        yield
+    finally:
+        os.chdir(HOME)
+
+
 def outcome(module: str) -> tuple[Counter, list[Survivor]]:
     """How many mutants ended how, and each one that no test noticed."""
-    from mutmut import configuration
     from mutmut.mutation.data import SourceFileMutationData
     from mutmut.mutation.diff_apply import get_diff_for_mutant
     from mutmut.stats import status_by_exit_code
-    os.chdir(WORK / module)
-    configuration.reset_config()
-    data = SourceFileMutationData(path=Path("calc") / f"{module}.py")
-    data.load()
     ends, survivors = Counter(), []
-    for name, code in data.exit_code_by_key.items():
-        end = status_by_exit_code[code]
-        ends[end] += 1
-        if end not in NOTICED:
-            survivors.append(told(module, name, get_diff_for_mutant(name, path=data.path)))
-    os.chdir(HOME)
+    with working_in(module):
+        data = SourceFileMutationData(path=Path("calc") / f"{module}.py")
+        data.load()
+        for name, code in data.exit_code_by_key.items():
+            end = status_by_exit_code[code]
+            ends[end] += 1
+            if end not in (*NOTICED, NOT_RUN):
+                survivors.append(told(module, name, get_diff_for_mutant(name, path=data.path)))
     return ends, survivors
 
 
@@ -149,13 +170,13 @@ KEPT_ROWS = kept_rows() if KEPT.exists() else {}
 
 
 def table(ends: dict[str, Counter], survivors: list[Survivor]) -> str:
-    """Module by module and in all, as Markdown. Told: survivors with a reason; score: noticed of all mutants."""
+    """Module by module and in all, as Markdown. Told: survivors with a reason; score: noticed of those run."""
     rows = []
     for module, counts in [*ends.items(), ("all", sum(ends.values(), Counter()))]:
         mine = [s for s in survivors if module in (s.module, "all")]
-        everything = counts.total()
-        rows.append((module, everything, counts["killed"], everything - counts["killed"] - len(mine), len(mine),
-                     sum(bool(s.reason) for s in mine), f"{100 * (1 - len(mine) / everything):.1f}" if everything else ""))
+        tried = counts.total() - counts[NOT_RUN]
+        rows.append((module, counts.total(), tried, counts["killed"], tried - counts["killed"] - len(mine), len(mine),
+                     sum(bool(s.reason) for s in mine), f"{100 * (1 - len(mine) / tried):.1f}" if tried else ""))
     lines = [HEADINGS, ("---",) * len(HEADINGS), *rows]
     return "\n".join("| " + " | ".join(map(str, line)) + " |" for line in lines)
 
@@ -182,6 +203,7 @@ def main() -> int:
     parser.add_argument("modules", nargs="*", help="modules of calc; all of the list when none is named")
     parser.add_argument("--report", action="store_true", help="only print what earlier runs found")
     parser.add_argument("--fresh", action="store_true", help="forget earlier runs of these modules")
+    parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
     parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
     chosen = parser.parse_args()
     library()
@@ -192,7 +214,7 @@ def main() -> int:
     if not chosen.report:
         for module in modules:
             print(f"== {module}", flush=True)
-            if run(module, chosen.fresh, chosen.only):
+            if run(module, chosen.fresh, chosen.only, chosen.every):
                 return 1
     return report(modules)
 
