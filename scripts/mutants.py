@@ -44,13 +44,15 @@ TESTS = {
     "quantities": "quantities", "dates": "dates", "selection": "selection",
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
+# Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
+LONG = "thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees"
 SETTINGS = """[tool.mutmut]
 source_paths = ["calc"]
 only_mutate = ["calc/{module}.py"]
 also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 # One copy of each example, and generated cases that are the same in every run.
-pytest_add_cli_args = ["-k", "not __mutmut_ or __mutmut_orig", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
+pytest_add_cli_args = ["-k", "(not __mutmut_ or __mutmut_orig){but}", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
 # Seconds a mutant may take: (what its tests take + 5) x 5.
 timeout_constant = 5.0
 timeout_multiplier = 5.0
@@ -82,7 +84,7 @@ def library():
     return mutmut
 
 
-def prepare(module: str, fresh: bool) -> Path:
+def prepare(module: str, fresh: bool, long: bool) -> Path:
     """The folder in which mutmut works on this module."""
     folder = WORK / module
     if fresh and folder.exists():
@@ -92,15 +94,22 @@ def prepare(module: str, fresh: bool) -> Path:
         if not (folder / name).exists():
             (folder / name).symlink_to(HOME / name, target_is_directory=True)
     tests = [f"tests/test_{name}.py" for name in TESTS[module].split()] + [f"calc/{module}.py"]
-    settings = SETTINGS.format(module=module, copied=COPIED, tests=tests).replace("'", '"')
+    settings = SETTINGS.format(module=module, copied=COPIED, tests=tests, but="" if long else f" and not ({LONG})").replace("'", '"')
     (folder / "pyproject.toml").write_text((HOME / "pyproject.toml").read_text(encoding="utf-8") + "\n" + settings, encoding="utf-8")
     return folder
 
 
-def run(module: str, fresh: bool, only: list[str], every: int) -> int:
-    """Makes the mutants of one module and runs its tests on each, or on those named, or on every so many, one at a time."""
-    folder = prepare(module, fresh)
+def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long: bool) -> int:
+    """Makes the mutants of one module and runs its tests on each, one at a time.
+
+    only: on those named; every: on every so many; again: on those that survived the last run;
+    long: the long tests too."""
+    folder = prepare(module, fresh, long)
     only = only or (names(module)[::every] if every > 1 else [])
+    if again:
+        only = [name for name, end in ended(module).items() if end not in (*NOTICED, NOT_RUN)]
+        if not only:
+            return 0
     for made in (folder / "mutants" / "tests", folder / "mutants" / "mutmut-stats.json"):  # tests may be new
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
@@ -127,21 +136,24 @@ def working_in(module: str):
         os.chdir(HOME)
 
 
-def outcome(module: str) -> tuple[Counter, list[Survivor]]:
-    """How many mutants ended how, and each one that no test noticed."""
+def ended(module: str) -> dict[str, str]:
+    """How each mutant of a module ended, by name, in the library's words."""
     from mutmut.mutation.data import SourceFileMutationData
-    from mutmut.mutation.diff_apply import get_diff_for_mutant
     from mutmut.stats import status_by_exit_code
-    ends, survivors = Counter(), []
     with working_in(module):
         data = SourceFileMutationData(path=Path("calc") / f"{module}.py")
         data.load()
-        for name, code in data.exit_code_by_key.items():
-            end = status_by_exit_code[code]
-            ends[end] += 1
-            if end not in (*NOTICED, NOT_RUN):
-                survivors.append(told(module, name, get_diff_for_mutant(name, path=data.path)))
-    return ends, survivors
+        return {name: status_by_exit_code[code] for name, code in data.exit_code_by_key.items()}
+
+
+def outcome(module: str) -> tuple[Counter, list[Survivor]]:
+    """How many mutants ended how, and each one that no test noticed."""
+    from mutmut.mutation.diff_apply import get_diff_for_mutant
+    ends = ended(module)
+    unseen = [name for name, end in ends.items() if end not in (*NOTICED, NOT_RUN)]
+    with working_in(module):
+        survivors = [told(module, name, get_diff_for_mutant(name, path=Path("calc") / f"{module}.py")) for name in unseen]
+    return Counter(ends.values()), survivors
 
 
 def told(module: str, name: str, diff: str) -> Survivor:
@@ -204,6 +216,8 @@ def main() -> int:
     parser.add_argument("--report", action="store_true", help="only print what earlier runs found")
     parser.add_argument("--fresh", action="store_true", help="forget earlier runs of these modules")
     parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
+    parser.add_argument("--again", action="store_true", help="run those again that survived, after new tests")
+    parser.add_argument("--long", action="store_true", help="with the long tests too")
     parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
     chosen = parser.parse_args()
     library()
@@ -214,7 +228,7 @@ def main() -> int:
     if not chosen.report:
         for module in modules:
             print(f"== {module}", flush=True)
-            if run(module, chosen.fresh, chosen.only, chosen.every):
+            if run(module, chosen.fresh, chosen.only, chosen.every, chosen.again, chosen.long):
                 return 1
     return report(modules)
 
