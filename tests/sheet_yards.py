@@ -1,70 +1,56 @@
-"""Small yards for the tests of the season: strains, a site, and the state and plan of a yard in one call."""
+"""Invented yards of 8 and of 800 logs, as workbooks, for the sheets of the season."""
 from __future__ import annotations
 
 import datetime as dt
 
-import numpy as np
-import pandas as pd
-import yards
+from workbook_template.yard import Yard
 
-from calc import rota_plan, season_state
-from calc.day_numbers import MONTHS
-from calc.farm import roll_up
-from calc.yard import NO_DAY, Yard, diary
-
-# Mean temperatures of the months at an invented temperate site, deg C, January first.
-NORTH = (-1, 1, 5, 11, 16, 21, 23, 22, 18, 12, 7, 1)
-SOUTH = NORTH[6:] + NORTH[:6]
-# wide: May to September in the north. cold: April, May, September, October, November.
-STRAINS = pd.DataFrame([
-    {"strain": "wide", "fruits_from": 15.0, "fruits_to": 25.0, "run_low": 6.0, "run_high": 18.0, "rest_weeks": 8.0, "forces": "yes"},
-    {"strain": "cold", "fruits_from": 7.0, "fruits_to": 20.0, "run_low": 6.0, "run_high": 18.0, "rest_weeks": 8.0, "forces": "no"},
-    {"strain": "cold forced", "fruits_from": 7.0, "fruits_to": 20.0, "run_low": 6.0, "run_high": 18.0, "rest_weeks": 10.0, "forces": "yes"},
-    {"strain": "arctic", "fruits_from": -30.0, "fruits_to": -10.0, "run_low": 6.0, "run_high": 18.0, "rest_weeks": 8.0, "forces": "yes"},
-    {"strain": "unsaid", "fruits_from": None, "fruits_to": None, "run_low": None, "run_high": None, "rest_weeks": None, "forces": None},
-])
+DAY = dt.date(2026, 9, 10)  # a Thursday
+WIDE, COLD, WARM = "shiitake, wide range", "shiitake, cold weather", "shiitake, warm weather"
+TEMPERATURES = dict(zip((f"temp_{m}" for m in ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")),
+                        (30, 33, 42, 53, 62, 71, 75, 73, 66, 55, 44, 34), strict=True))  # deg F, invented
 
 
-def temps(values=NORTH):
-    """Settings of the months' temperatures."""
-    return {f"temp_{month}": value for month, value in zip(MONTHS, values, strict=True)}
+def _log(name: str, strain: str, inoculated, **more) -> dict:
+    return {"log": name, "wood": "white oak", "strain": strain, "diameter": 5.0, "length": 40.0, "inoculated": inoculated, **more}
 
 
-def rolled(rows, lines, as_of, site=NORTH, promises=None, **settings):
-    """Every result table of a yard of yards.logs rows and yards.events lines."""
-    frame = yards.logs(*rows)
-    if "rota_week" not in frame:
-        frame["rota_week"] = [row[3].get("rota_week") if len(row) > 3 else None for row in rows]
-    frame["rota_week"] = pd.to_numeric(frame["rota_week"])
-    frames = {"logs": frame, "strains": STRAINS, "woods": yards.WOODS, "forms": yards.FORMS}
-    links = {}
-    if lines:
-        frames["events"], links["event_links"] = yards.events(list(frame["log"]), *lines)
-    if promises is not None:
-        frames["promises"] = promises
-    return roll_up(frames, links, {**yards.SETTINGS, **(temps(site) if site else {}), **settings}, dt.date.fromisoformat(as_of))
+def _event(day, kind, logs, amount=None, **more) -> dict:
+    return {"date": day, "event": kind, "log": logs, "amount": amount, **more}
 
 
-def day(text) -> int:
-    """A date as whole days since 1970."""
-    return season_state.to_day(dt.date.fromisoformat(text))
+def eight(**settings) -> Yard:
+    """Eight logs, a row each: four bear, two are young, two are felled and wait."""
+    logs = [_log(f"A{i}", WIDE, dt.date(2025, 3, 15)) for i in range(1, 4)] + [_log("A4", COLD, dt.date(2025, 3, 15))]
+    logs += [_log("B1", WIDE, dt.date(2026, 4, 4)), _log("B2", COLD, dt.date(2026, 4, 4))]
+    logs += [_log("C1", WIDE, None, felled=dt.date(2026, 8, 1)), _log("C2", WIDE, None, felled=dt.date(2026, 8, 1), spawn_lot="L1")]
+    events = [_event(dt.date(2026, 5, 20), "picked", "A1", 0.4), _event(dt.date(2026, 5, 20), "picked", "A2", 0.3),
+              _event(dt.date(2026, 9, 3), "soaked", "A1", 12.0)]
+    lots = [{"spawn_lot": "L1", "lot_strain": WIDE, "arrived": dt.date(2026, 3, 1), "use_by": dt.date(2026, 9, 1)}]
+    return Yard("us", {"logs": logs, "events": events, "lots": lots}, settings={**TEMPERATURES, "hours_free": 2, **settings})
 
 
-def planned(inoculated, as_of, *, count=None, strain="wide", last_soak=None, rota_week=None, volume=0.01, weeks=26, site=NORTH, **settings):
-    """The plan of a yard given by arrays. inoculated: one text a row; last_soak, rota_week: by row, None where not."""
-    rows = len(inoculated)
-    count = np.ones(rows) if count is None else np.asarray(count, dtype=float)
-    logs = pd.DataFrame({"strain": [strain] * rows if isinstance(strain, str) else list(strain), "rota_week": pd.to_numeric(pd.Series(
-        rota_week if rota_week is not None else [None] * rows, dtype=object)), "inoculated": pd.to_datetime(list(inoculated))})
-    lines = [(i, text) for i, text in enumerate(last_soak or []) if text]
-    events = pd.DataFrame({"date": pd.to_datetime([text for _, text in lines]), "event": "soaked", "amount": 12.0})
-    links = pd.DataFrame({"event": range(len(lines)), "log": [i for i, _ in lines]})
-    frames = {"logs": logs, "events": events, "strains": STRAINS}
-    today = day(as_of)
-    born = np.array([day(text) for text in inoculated])
-    yard = Yard(count, born, np.where(born <= today, born, NO_DAY), today)
-    each = pd.DataFrame({"log": [f"L{i + 1}" for i in range(rows)], "place": "", "row": np.arange(rows) + 6.0,
-                         "volume_m3": volume, "first_pick": pd.NaT, "last_pick": pd.NaT})
-    chosen = {**temps(site), **settings} if site else settings
-    at = season_state.state(frames, diary(frames, {"event_links": links}, today), yard, each, chosen)
-    return rota_plan.plan(at, chosen, weeks)
+def eight_hundred(**settings) -> Yard:
+    """Eight hundred logs in rows of 10, of four years and three strains, with two seasons of soaks and picks behind them."""
+    logs, events, bearing = [], [], []
+    for year in (2023, 2024, 2025, 2026):
+        for i in range(18):
+            strain = (WIDE, WIDE, WIDE, WARM, COLD, WIDE)[i % 6]
+            name, rota = f"{'ABCD'[year - 2023]}{i + 1:02d}", (i % 9) + 1
+            logs.append(_log(name, strain, dt.date(year, 3 if i % 2 else 4, 10), count=10, **({"rota_week": rota} if strain == WIDE else {})))
+            if year < 2026 and strain != COLD:
+                bearing.append((name, rota, strain))
+    logs += [_log(f"E{i + 1:02d}", WIDE, None, count=10, felled=dt.date(2026, 8, 20), spawn_lot="L9") for i in range(8)]
+    for name, rota, strain in bearing:
+        for turn in range(2):
+            soak = dt.date(2026, 5, 4) + dt.timedelta(weeks=rota - 1 + 9 * turn)
+            if soak > DAY or name > "C" and turn == 0:
+                continue
+            if strain == WIDE:
+                events.append(_event(soak, "soaked", name, 12.0, minutes=25))
+            if soak + dt.timedelta(days=9) <= DAY:
+                events.append(_event(soak + dt.timedelta(days=9), "picked", name, 1.5 + 0.1 * (rota % 5)))
+    lots = [{"spawn_lot": "L9", "lot_strain": WIDE, "arrived": dt.date(2026, 8, 1), "use_by": dt.date(2026, 11, 1)}]
+    return Yard("us", {"logs": logs, "events": events, "lots": lots}, settings={
+        **TEMPERATURES, "hours_free": 12, "tank_volume": 30.0, "tank_loads": 2, "season_begins": dt.date(2024, 4, 15),
+        "season_ends": dt.date(2024, 10, 31), **settings})

@@ -5,7 +5,7 @@ import datetime as dt
 
 import pandas as pd
 import pytest
-import season_yards as sy
+import soak_yards as sy
 
 from calc import results, season_stages, tables
 

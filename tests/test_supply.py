@@ -6,7 +6,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-import season_yards as sy
+import soak_yards as sy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
