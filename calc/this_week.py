@@ -19,6 +19,7 @@ ORDER = ("lift out", "pick", "water, a log is at its limit", "water", "look for 
          "soak", "inoculate", "weigh", "move", "turn", "look", "retire or replace", "rest")
 MOST_LINES, MOST_OF_A_KIND = 36, 6  # of a page; more are drawn together
 NOWHERE = ""
+COVERED = ((("water, a log is at its limit",), "water"), (("pick",), "look for pins"), (("pick", "look for pins"), "look"))  # one line says it
 
 
 # ---- lines of the yard that are no group of logs ----------------------------------------------------------------------
@@ -102,11 +103,12 @@ def this_week(week: Week) -> pd.DataFrame:
     """The table this_week, most urgent first; of one kind, the line with most logs first."""
     found = pd.concat([part for rule in RULES if len(part := rule(week))] or [needs("water", np.zeros(0, dtype=np.int64), [], "")],
                       ignore_index=True)
-    strict = found[found["what"] == "water, a log is at its limit"]["log"]
-    found = found[~((found["what"] == "water") & found["log"].isin(strict))]
+    for stronger, weaker in COVERED:
+        sure = found[found["what"].isin(stronger)]["log"]
+        found = found[~((found["what"] == weaker) & found["log"].isin(sure))]
     lines = _few(soak_lines(week)) + _few(spawn_lines(week)) + _few(retire_lines(week))
     stopped = rest(week)
-    lines += _few(_drawn(week, stopped, causes(stopped)))
+    lines += [{**one, "words": f"do not soak: {one['words']}"} for one in _few(_drawn(week, stopped, causes(stopped)))]
     lines += _grouped(week, found, MOST_LINES - len(lines))
     table = pd.DataFrame(lines, columns=list(results.COLUMNS["this_week"])) if lines else results.empty("this_week")
     return table.sort_values(["urgency", "count", "key"], ascending=[True, False, True], kind="stable", ignore_index=True)

@@ -335,17 +335,19 @@ def own_turns(week: Week) -> float:
 
 def look(week: Week) -> pd.DataFrame:
     """Logs old enough for first mushrooms: look them over, with the window, or why there is none."""
+    seen = np.maximum(week.last("pins seen"), week.last("picked"))
     rows = np.flatnonzero(week.at(MAY_FRUIT))
     said, until = week.of_season("words")[rows], week.days_of_season("flush_to")[rows]
-    said = np.where(said == "", "the season is not known", said)
-    return needs("look", rows, "old enough for first mushrooms; " + said, "spawn run of the strain on Lists, own first picks before print", "", until)
+    young = "old enough for first mushrooms; " + np.where(said == "", "the season is not known", said)
+    said = np.where(seen[rows] > NEVER, "may fruit by themselves after rain, the month suits their strain", young)
+    return needs("look", rows, said, "spawn run of the strain on Lists, own first picks before print", "", until)
 
 
 def rest(week: Week) -> pd.DataFrame:
     """The stop list: logs that must not be soaked now, and why."""
     why, begins = week.of_season("soak_why"), week.days_of_season("may_soak_from")
     rows = np.flatnonzero((why != "") & (week.alive > 0) & week.yard.is_at_work() & (week.stage != SOAKING))
-    return needs("rest", rows, "do not soak; " + why[rows], "12 months and a rest first (FOR-85), or your Settings and Lists", "", begins[rows])
+    return needs("rest", rows, why[rows], "a full year, then rests (FOR-85), or your Lists", "", begins[rows])
 
 
 RULES = (lift_out, pick, look_for_pins, water_by_sample, water_by_rain, inoculate, weigh, move, turn, look)
