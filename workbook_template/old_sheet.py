@@ -36,6 +36,7 @@ NEAR = 0.8
 # What an amount is where it is no weight.
 AMOUNTS = {"watered": "rain", "rain": "rain", "soaked": "hours", "retired": None, "lost": None, "sold as log": None, "paid": "money", "fee": "money",
            "correction": "money"}
+LEFT_HEADINGS = ("Row there", "Why not")  # what a list of rows that were not imported adds; never a column to take
 TOTAL = re.compile(r"^(?:grand |sub|year |season )?\W*totals?\b", re.I)
 
 
@@ -150,7 +151,7 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
 def _matches(row: list, key: str, words: dict[str, str]) -> list[Match]:
     found = []
     for at, cell in enumerate(row):
-        if not isinstance(cell, str) or not cell.strip():
+        if not isinstance(cell, str) or not cell.strip() or cell.strip() in LEFT_HEADINGS:
             continue
         heading = " ".join(cell.split())
         bare, unit = split_unit(heading)
@@ -197,7 +198,10 @@ def lines(found: Matching, profile: str) -> list[str]:
             told.append(f"  {where:<32} not known{hint}")
             continue
         own = None if match.column == SIZE else schema.table(found.table).column(match.column).unit_name(profile)
-        turned = f", from {match.unit}" if match.unit and own and units.find_unit(match.unit.lower()) != units.find_unit(own.lower()) else ""
+        unit = units.find_unit(match.unit.lower()) if match.unit else None
+        if match.column == "amount" and unit is not None and unit.dimension == "mass":
+            own = units.profile_unit("weight", profile)
+        turned = f", turned from {match.unit}" if unit is not None and own and unit != units.find_unit(own.lower()) else ""
         says = "".join(f", {title(found.table, c)} {quote(v)}" for c, v in match.says)
         told.append(f"  {where:<32} -> {title(found.table, match.column)}{f' ({own})' if own else ''}{turned}{says}")
     told += [f"  {'every row':<32} -> {title(found.table, c)} {quote(v)}" for c, v in found.fixed.items()]

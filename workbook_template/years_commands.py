@@ -78,3 +78,78 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
     with _steps(not quiet, ("Reading", "Comparing", "Writing")) as step:
         done = cli._guarded(lambda: put_together(paths[0], paths[1], Path(out), paths[2], same_yard, force, step=step))
     click.echo("\n".join(done.lines()))
+
+
+@click.command("import")
+@click.argument("path")
+@click.option("--from", "source", required=True, help="Your own sheet: an .xlsx or .csv file.")
+@click.option("--sheet", help="Which sheet of it.")
+@click.option("--into", type=click.Choice(["logs", "events", "costs", "sales"]),
+              help="Where the rows go, where the headings do not say so.")
+@click.option("--map", "named", multiple=True, metavar='"HEADING=COLUMN"',
+              help='Which column a heading is; "HEADING=" leaves it out. May be repeated.')
+@click.option("--set", "fixed", multiple=True, metavar='"COLUMN=WORD"', help="One word for a column in every row, such as Event=picked.")
+@click.option("--unknown", type=click.Choice(["note", "leave"]), help="Columns that are not known: into the note, or left out.")
+@click.option("--doubles", type=click.Choice(["leave", "keep"]), help="Rows that stand there already: leave them out, or write them again.")
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that PATH is open.")
+def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doubles, yes: bool, force: bool) -> None:
+    """Take the rows of your own sheet into PATH: columns matched by known words, shown, and written once you say yes."""
+    import sys
+
+    from workbook_template.import_sheet import prepare, write
+    from workbook_template.mistakes import USAGE, Mistake
+    from workbook_template.old_sheet import Unclear
+    cli = _cli()
+    target, old = cli._existing(path), cli._existing(source)
+    pairs = [dict(_pair(text) for text in texts) for texts in (named, fixed)]
+    asking = not yes and _at_a_terminal()
+    try:
+        plan = cli._guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
+    except Unclear as trouble:
+        raise Mistake(f"{trouble} Nothing was written.") from None
+    if asking and plan.matching.unknown and unknown is None:
+        click.echo("\n".join(plan.preview(None)))
+        unknown = "note" if click.confirm(f"Put {', '.join(m.heading for m in plan.matching.unknown)} into the note?", default=True) else "leave"
+        plan = cli._guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
+    click.echo("\n".join(plan.preview(unknown != "leave")))
+    if not yes and not asking:
+        click.echo("Nothing was written. If this is right, run it again with --yes.")
+        sys.exit(USAGE)
+    if asking and plan.there and doubles is None:
+        doubles = "leave" if click.confirm(f"Leave out the {len(plan.there)} that stand there already?", default=True) else "keep"
+    count = len(plan.rows.good if doubles == "keep" else plan.fresh)
+    if asking and count and not click.confirm(f"Write {count} rows into {plan.table.sheet} of {target.name}?"):
+        click.echo("Nothing was written.")
+        return
+    click.echo("\n".join(cli._guarded(lambda: write(plan, doubles == "keep", force)).lines()))
+
+
+def _at_a_terminal() -> bool:
+    import sys
+    return sys.stdin.isatty()
+
+
+def _pair(text: str) -> tuple[str, str]:
+    from workbook_template.mistakes import Mistake
+    name, mark, value = text.partition("=")
+    if not mark or not name.strip():
+        raise Mistake(f'"{text}" lacks an = between the two names, as in "Girth=Diameter".')
+    return name.strip(), value.strip()
+
+
+def _day(context, parameter, text: str):
+    return _cli()._day(context, parameter, text)
+
+
+@click.command()
+@click.argument("path")
+@click.option("--to", "day", required=True, callback=_day, help="Last day of the period, YYYY-MM-DD.")
+@click.option("--market", help="Only this market; left out: every market with an account.")
+@click.option("--force", is_flag=True, help="Go on although a lock file says that PATH is open.")
+def close(path: str, day, market: str | None, force: bool) -> None:
+    """Close the accounts of PATH to a day: what each market owes is kept on Lists, and a later change of those lines is asked about."""
+    from workbook_template.close import close as close_accounts
+    cli = _cli()
+    source = cli._existing(path)
+    click.echo("\n".join(cli._guarded(lambda: close_accounts(source, day, market, force=force)).lines()))

@@ -1,0 +1,68 @@
+"""boltbook close: what each market owes on a day is kept on Lists, and from then on lines up to that day are left as they are."""
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+from calc import cents, closing, dates
+from calc.problems import REFUSED
+from workbook_template.ports.preflight import FileProblem
+from workbook_template.ports.swap import Guard
+from workbook_template.ports.type_in import type_into
+
+
+@dataclass
+class Closed:
+    """What was closed, and where the file as it was stands."""
+
+    path: Path
+    day: dt.date
+    accounts: list[closing.Account]
+    currency: str
+    backup: Path
+
+    def lines(self) -> list[str]:
+        told = [f"Closed to {dates.words(self.day)} on Lists of {self.path.name}. The file as it was: {self.backup.name}."]
+        told += [f"  {a.market}: owes {self.currency} {cents.money(a.cents):,.2f} by {a.lines} line{'' if a.lines == 1 else 's'} of Sales"
+                 + (f"; {a.unpriced} without a price" if a.unpriced else "") for a in self.accounts]
+        return [*told, "Lines up to that day stay as they are now. What was wrong in them: a line of kind correction, dated later."]
+
+
+def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | None = None, force: bool = False) -> Closed:
+    """Write a row into Closed periods for every market with an account (or the one named).
+
+    Raises FileProblem where the day is not over, rows of Sales cannot be read, an earlier closed period no longer agrees, or there is
+    nothing to close; SaveProblem where the file cannot be written. Then nothing was changed.
+    """
+    from workbook_template.ports.closed_file import ClosedFile
+    from workbook_template.refresh import read_inputs
+
+    now = today or dt.date.today()
+    if day > now:
+        raise FileProblem(f"{dates.words(day)} is still to come: an account is closed to a day that is over. Nothing was written.")
+    guard = Guard(path, force=force)
+    inputs = read_inputs(ClosedFile(path, force=True), now)
+    frames = inputs.intake.frames
+    unread = [p for p in inputs.problems if p.level == REFUSED and p.sheet == "Sales"]
+    if unread:
+        raise FileProblem("\n".join([f"{len(unread)} row{'s' if len(unread) > 1 else ''} of Sales cannot be read, so what is owed is not known:",
+                                     *(f"  {p.sentence()}" for p in unread[:10]), "Mend them, then close. Nothing was written."]))
+    asked = closing.questions(frames, now)
+    if asked:
+        raise FileProblem("\n".join(["An earlier closed period does not agree any more:", *(f"  {p.sentence()}" for p in asked),
+                                     "Nothing was written."]))
+    accounts = closing.to_close(frames, day, market)
+    if not accounts:
+        named = f"{market} has no account" if market else "No market has an account"
+        raise FileProblem(f"{named} to close to {dates.words(day)}: there is no line up to that day, or it is closed already. Nothing was written.")
+    rows = [{"close_market": a.market, "closed_to": day, "close_balance": cents.money(a.cents)} for a in accounts]
+    content = type_into(guard.path, rows={"closings": rows}, today=now).content
+
+    def check(made: Path) -> None:
+        after = read_inputs(ClosedFile(made, force=True), now).intake.frames
+        if closing.to_close(after, day, market) or closing.questions(after, now):
+            raise FileProblem("The closed periods did not arrive as they should. Your workbook was left as it was. Please report this.")
+
+    backup = guard.save(lambda target: target.write_bytes(content), check)
+    return Closed(Path(path), day, accounts, str(inputs.settings["currency"]), backup)
