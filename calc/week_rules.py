@@ -5,20 +5,20 @@ Dates come from the season tables: where those know none, the reason says so. So
 """
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from calc import tables, units
+from calc.day_numbers import words as day_words
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
+from calc.season_state import TEMPERATURES, soak_hours, to_date
 from calc.watering import NEVER, Water, days_dry, inch_m, wanted_m
 from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
 WEEK_DAYS = 7
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 A_DATE = r"\d{1,2} [A-Z][a-z]{2} \d{4}"
 NOT_WRITTEN = "no rain or watering is written down, so it is not known; write it on Events, and water if less fell"
 RUNNING, BEARING_AGE = (SPAWN_RUN, MAY_FRUIT), (MAY_FRUIT, READY, RESTING, PICKING)
@@ -95,14 +95,12 @@ class Week:
     @property
     def month_mean(self):
         """Mean temperature of this month at the site, deg C; None where Settings has none."""
-        month = (dt.date(1970, 1, 1) + dt.timedelta(days=self.day)).month
-        return self.settings.get(f"temp_{MONTHS[month - 1]}")
+        return self.settings.get(TEMPERATURES[to_date(self.day).month - 1])
 
 
 def on(day: int) -> str:
     """A day in words: 1 May 2026."""
-    found = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-    return f"{found.day} {found:%b %Y}"
+    return day_words(to_date(day))
 
 
 def ago(days: int) -> str:
@@ -141,7 +139,7 @@ def lift_out(week: Week) -> pd.DataFrame:
     """Logs in the tank: soaked today or so short a time ago that they may still be in it."""
     lines = week.book.lines("soaked")
     day, log = week.book.day[week.book.line], week.book.log
-    usual = float(week.settings.get("soak_hours") or tables.figure("soak_hours").typical)
+    usual = soak_hours(week.settings)
     typed = week.book.amount[week.book.line]
     hours = np.where(np.isnan(typed), usual, typed)
     out = day + np.ceil(hours / 24.0)
