@@ -17,7 +17,8 @@ from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, wo
 # From what is lost soonest to what can wait; a line's urgency is its place here.
 ORDER = ("lift out", "pick", "water, a log is at its limit", "water", "look for pins", "inoculate, past the limit", "use the spawn",
          "soak", "inoculate", "weigh", "move", "turn", "look", "retire or replace", "rest")
-MOST_LINES, MOST_OF_A_KIND = 36, 6  # of a page; more are drawn together
+MOST_LINES, MOST_OF_A_KIND = 28, 6  # of a page; more are drawn together
+MOST_WORDS = 120  # characters from which on only the first reason of a line is shown
 NOWHERE = ""
 COVERED = ((("water, a log is at its limit",), "water"), (("pick",), "look for pins"), (("pick", "look for pins"), "look"))  # one line says it
 
@@ -138,7 +139,7 @@ def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
 
     size = {kind: held(kind) for kind in kinds}
     while kinds:
-        widest = max(kinds, key=lambda kind: (size[kind], level[kind] < LEVELS - 1))
+        widest = max(kinds, key=lambda kind: (size[kind], ORDER.index(kind)))
         if size[widest] <= 1 or (size[widest] <= MOST_OF_A_KIND and sum(size.values()) <= most):
             break
         level[widest] += 1
@@ -166,8 +167,9 @@ def _reasons(mine: pd.DataFrame, most: int = 2) -> str:
     """The first of the reasons of a line; the rows with others are counted."""
     ordered = mine.sort_values("first", kind="stable")
     shown = list(dict.fromkeys(ordered["reason"]))[:most]
+    shown = shown[:1] if sum(map(len, shown)) > MOST_WORDS else shown
     rest_ = int((~mine["reason"].isin(shown)).sum())
-    return ". ".join(shown) + (f". {many(rest_, 'more row')}, later" if rest_ else "")
+    return "; ".join(shown) + (f"; {many(rest_, 'more row')} likewise" if rest_ else "")
 
 
 def every_table(frames: dict, book: Diary, yard: Yard, known: pd.DataFrame, settings: dict, season: dict) -> dict:

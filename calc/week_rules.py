@@ -162,7 +162,7 @@ def pick(week: Week) -> pd.DataFrame:
     since = np.where(fresh, pins, picked)[rows]
     said = np.where(fresh[rows], said_by(since, lambda d: f"pins seen {ago(week.day - d)}"),
                     said_by(since, lambda d: f"picked {ago(week.day - d)}, the flush may go on"))
-    rule = f"look daily: a flush not looked at is lost in {tables.figure('pick_again_days').low:g} to {again} days (common practice)"
+    rule = f"daily: a flush is lost in {tables.figure('pick_again_days').low:g} to {again} days (common practice)"
     return needs("pick", rows, said, rule, said_by(np.where(fresh, pins, NEVER)[rows], stamp), since)
 
 
@@ -298,7 +298,7 @@ def weigh(week: Week) -> pd.DataFrame:
     last = np.maximum(week.last("weighed")[at], np.where(week.yard.inoculated[at] <= week.day, week.yard.inoculated[at], NEVER))
     due = (week.day - last >= every) & week.yard.is_at_work()[at]
     said = said_by(last[due], lambda d: "never weighed" if d == NEVER else f"last weighed {ago(week.day - d)}")
-    rule = f"weekly to monthly, weekly in dry weather (FOR-82): every {every:g} days now"
+    rule = f"every {every:g} days {'when dry' if dry else 'at least'} (FOR-82, weekly to monthly)"
     return needs("weigh", at[due], said, rule, said_by(last[due], stamp), last[due])
 
 
@@ -317,8 +317,8 @@ def turn(week: Week) -> pd.DataFrame:
     every = own if own else tables.figure("turn_weeks").typical * WEEK_DAYS
     last = np.maximum(week.last("turned", "stacked", "moved"), np.where(week.yard.inoculated <= week.day, week.yard.inoculated, NEVER))
     rows = np.flatnonzero(week.at(SPAWN_RUN) & (last > NEVER) & (week.day - last >= every))
-    rule = f"every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
-    return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}: turn them end for end, wet side up"), rule,
+    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
+    return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}"), rule,
                  said_by(last[rows], stamp), last[rows])
 
 
