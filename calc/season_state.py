@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from calc import results, season, tables
+from calc import results, season, tables, units
 from calc.day_numbers import MONTHS
 from calc.intake_sense import EARLY_PICK_DAYS
 from calc.rollup_yield import MONTH_DAYS
@@ -124,6 +124,12 @@ def forced(out: State) -> np.ndarray:
     return np.array([s.forces for s in out.strains], dtype=bool)[out.strain]
 
 
+def soak_hours(settings: dict) -> float:
+    """Hours in the tank, from the setting in SI (seconds); the figure, in hours, where it is blank."""
+    typed = settings.get("soak_hours")
+    return tables.figure("soak_hours").typical if typed is None else float(typed) / units.units()["h"].si_per_unit
+
+
 def site(settings: dict) -> Site:
     """The season's settings; figures where a setting is blank."""
     def number(key, figure):
@@ -134,7 +140,7 @@ def site(settings: dict) -> Site:
     flush = tables.figure("flush_days")
     return Site(temps, _date(settings.get("season_begins")), _date(settings.get("season_ends")),
                 number("force_after_months", "force_after_months"), number("rota_weeks", "rota_weeks"),
-                number("soak_hours", "soak_hours"), (flush.low, flush.typical, flush.high))
+                soak_hours(settings), (flush.low, flush.typical, flush.high))
 
 
 def _number(value):
