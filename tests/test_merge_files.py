@@ -123,6 +123,27 @@ def test_deleted_rows_doubles_and_own_columns_are_told(copies, tmp_path):
     assert next(r for r in on_sheet(done.out) if r[0] == GONE_HERE)[8] == "Date 3 May 2026; Event picked; Log A3; Amount, see Lists 1.5; Note pick 3"
 
 
+def test_rows_typed_below_the_table_without_a_key(copies, tmp_path):
+    """As LibreOffice leaves them; the one that base has too is known by what stands in it, a refresh between changes nothing of that."""
+    for path, names in zip(copies, (("Z1", "Z2"), ("Z1", "Z3"), ("Z1",)), strict=True):
+        book = openpyxl.load_workbook(path)
+        for at, name in enumerate(names, start=60):
+            for column, value in enumerate((dt.datetime(2026, 6, 1), "picked", name, 1.0), start=1):
+                book["Events"].cell(at, column, value)
+        book.save(path)
+    mine, theirs, base = copies
+    done = merge(mine, theirs, tmp_path / "out.xlsx", base, today=TODAY)
+    assert [e["log"] for e in table(done.out, "events")] == ["A1", "A2", "A3", "A4", "Z1", "Z2", "Z3"] and not done.merged.findings
+
+
+def test_a_refresh_keeps_every_row_key(copies):
+    mine = copies[0]
+    before = read_copy(mine)
+    refresh_file(mine, progress=False, today=TODAY)
+    after = read_copy(mine)
+    assert after.lines == before.lines and after.blank == before.blank and len(before.blank["events"]) == 46
+
+
 def test_without_a_base_and_onto_mine_itself(copies):
     mine, theirs, _ = copies
     edit(mine, [("events", 6, "amount", 0.75)])
