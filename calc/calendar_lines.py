@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from calc.deadlines import FELLED, NEAR, PAST
-from calc.rota_plan import names_words
+from calc.log_names import in_words
 from calc.season_state import PICKED
 from calc.season_weeks import BATCH, with_batch
 from calc.yard import NO_DAY, dates, day_column, days, numbers
@@ -69,7 +69,7 @@ def _recent(found, look_days, as_of: int):
     table = table[(numbers(table, "alive", 0.0) > 0) & (table["day"] < NO_DAY)]
     for soak, mine in table.groupby("day"):
         if soak + look_days[1] >= as_of:
-            who = names_words(found.log_season["log"].to_numpy(), mine.index.to_numpy())
+            who = in_words(list(mine["log"]), mine["alive"].sum())
             yield from _look("soaked", int(soak), look_days, who, f"the soak of {_date(int(soak)):%d %b %Y}", as_of, int(soak))
 
 
@@ -77,13 +77,12 @@ def _flushes(found, as_of: int):
     """First flush windows, one a batch and window."""
     table = with_batch(found.log_season, found.each_log)
     table = table[(table["flush_basis"] != PICKED) & table["flush_from"].notna() & table["flush_to"].notna()]
-    names = found.log_season["log"].to_numpy()
     for (batch, first, last), mine in table.groupby(["batch", "flush_from", "flush_to"], sort=True):
         first_day, last_day = (int(d) for d in days([first, last]))
         if last_day >= as_of:
             yield Line(FLUSH, f"{BATCH}|{batch}|{mine['log'].iloc[0]}", _date(first_day), _date(last_day),
-                       f"First flush may come: {batch}, {_logs(mine['alive'].sum())}",
-                       f"{names_words(names, mine.index.to_numpy())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
+                       f"First flush may come: {batch}",
+                       f"{in_words(list(mine['log']), mine['alive'].sum())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
 
 
 def _deadlines(table: pd.DataFrame, as_of: int):

@@ -4,10 +4,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from calc import results
+from calc import results, tables
 from calc.bad_year import YEAR_DAYS
 from calc.day_numbers import words as day_words
-from calc.rota_plan import names_words
+from calc.log_names import in_words
 from calc.shopping import PLANNED, WAITING
 from calc.yard import NO_DAY, TINY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
@@ -41,15 +41,16 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
     for start in np.unique(yard.start[wait & (yard.start <= yard.as_of)]):
         mine = np.flatnonzero(wait & (yard.start == start))
         waited = yard.as_of - int(start)
+        who = in_words(names[mine], left[mine].sum())
         said = f"{_logs(left[mine].sum())} felled {day_words(_day(start))}, {waited} day{'s' if waited != 1 else ''} ago"
         if weeks is None:
-            yield FELLED, names_words(names, mine), NO_DAY, f"{said}; type on Settings within how many weeks you inoculate ({sources})"
+            yield FELLED, who, NO_DAY, f"{said}; type on Settings within how many weeks you inoculate ({sources})"
         else:
-            yield FELLED, names_words(names, mine), int(start) + round(weeks * WEEK), f"{said}; your setting is {weeks:g} weeks, {sources}"
+            yield FELLED, who, int(start) + round(weeks * WEEK), f"{said}; your setting is {weeks:g} weeks, {sources}"
     planned = wait & (yard.start >= NO_DAY)
     if planned.any():
-        yield (NO_DATE, names_words(names, np.flatnonzero(planned)), NO_DAY,
-               f"{_logs(left[planned].sum())} wait for their spawn without a date: type Felled on Logs once they are cut")
+        yield (NO_DATE, in_words(names[planned], left[planned].sum()), NO_DAY,
+               f"{_logs(left[planned].sum())} still to be made without a date: type Felled on Logs once they are cut")
 
 
 def _spawn(frames: dict, yard: Yard):
@@ -65,7 +66,7 @@ def _spawn(frames: dict, yard: Yard):
         ahead = int(use_by[i]) - yard.as_of
         if waiting <= 0 and (mine.any() or abs(ahead) > HORIZON_WEEKS * WEEK):
             continue
-        who = f"{_logs(waiting)} wait for it" if waiting else "no log on Logs names it"
+        who = f"{_logs(waiting)} wait{'s' if waiting == 1 else ''} for it" if waiting else "no log on Logs names it"
         if ahead < 0:
             yield PAST, names[i], int(use_by[i]), f"{who}; ask the supplier before you use it, or buy fresh spawn"
         elif waiting or ahead <= HORIZON_WEEKS * WEEK:
@@ -158,3 +159,11 @@ def _setup_hours(frames: dict, yard: Yard, hours: pd.DataFrame, weeks, begins: n
                                            (f"{PLANNED} (type there when you will inoculate)", planned[planned_due >= NO_DAY].sum()))
              if hours_of > TINY]
     return by_month, float(every[every_due >= NO_DAY].sum()), ", ".join(whose)
+
+
+def every_table(frames: dict, book: Diary, yard: Yard, hours: pd.DataFrame, year: pd.DataFrame, upkeep_minutes: float,
+                settings: dict) -> dict[str, pd.DataFrame]:
+    """The tables deadlines and hours_ahead. year: the soak calendar of the coming year; the rest as in `hours_ahead`."""
+    within = tables.figure("inoculate_within_weeks")
+    return {"deadlines": deadlines(frames, yard, settings, (within.low, within.high)),
+            "hours_ahead": hours_ahead(frames, yard, hours, year, upkeep_minutes, soak_minutes(book, yard), settings)}

@@ -12,6 +12,7 @@ from calc import (
     balances,
     budget,
     contrasts,
+    deadlines,
     dried,
     expected,
     flows,
@@ -27,6 +28,7 @@ from calc import (
     rollup_yield,
     rota_plan,
     season_state,
+    season_weeks,
     shopping,
     supply,
     this_week,
@@ -84,6 +86,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     plan_actual = bad_year.seasons(left)
     soaks = rota_plan.plan(season_state.state(frames, book, yard, each, settings), settings)
     season = {"log_season": log_season.table(soaks), "soak_calendar": rota_plan.calendar(soaks)}
+    strip, year = season_weeks.every_table(soaks, season["log_season"], each, settings)
     week = this_week.every_table(frames, book, yard, known, settings, {**season, "keep_retire": keep})
     known = {"making": rollup_cost.in_logs(frames, links, yard, plan_inputs.MAKING),
              "usual_kg": float(plan_actual.loc[plan_actual["actual_kg"].notna(), "usual_kg"].sum()),
@@ -113,7 +116,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
         **budget.every_table(plan),
         **flows.every_table(frames, sold, missing, views["labour"].amount, owned, left, known, settings, plan),
         **season, supply=coming,
-        **week,
+        **week, **strip, **deadlines.every_table(frames, book, yard, hours, year, plan["upkeep_minutes"].value, settings),
         balances=[balances.logs(yard), balances.fresh_weight(book, sold, slack),
                   balances.dried_weight(book, sold, numbers(book.frame, "dried_out_kg", 0.0), slack),
                   *balances.money(sold, missing, day)],

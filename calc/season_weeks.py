@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 
 from calc import results, season
-from calc.rota_plan import Plan
+from calc.rota_plan import Plan, calendar, plan
 from calc.season_stages import GONE, SPAWN_RUN, WAITING
 from calc.season_state import PICKED, State, monday_of, rest_days, to_date
 from calc.yard import NO_DAY, as_typed, dates, day_column, numbers
@@ -111,3 +111,9 @@ def notes(at: State, log_season: pd.DataFrame) -> pd.DataFrame:
         elif season.why_no_month(strain.fits):
             said.append(f"{strain.name}: {season.why_no_month(strain.fits)}, so it gets no date")
     return pd.DataFrame({"words": pd.Series(said, dtype=object)})
+
+
+def every_table(found: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame, settings: dict) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """(the tables season_strip and season_notes, the soak calendar of a whole year)."""
+    year = plan(found.state, settings, WEEKS)
+    return {"season_strip": season_strip(year, log_season, each_log), "season_notes": notes(found.state, log_season)}, calendar(year)

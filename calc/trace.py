@@ -158,14 +158,18 @@ def trace(lines: Lines, what: str, key: str, keeps_days: float) -> Trace:
 
 def _dried_from(lines: Lines, fresh: set[str]) -> set[str]:
     """Names of the dried lots that took from any of these harvest lots."""
-    took = [bool(fresh.intersection(sources)) for sources in lines.dryings["sources"]]
-    return {key for key in lines.dryings.loc[took, "key"] if key}
+    return {key for key in lines.dryings.loc[_took(lines, fresh), "key"] if key}
+
+
+def _took(lines: Lines, fresh: set[str]) -> np.ndarray:
+    """True for the dryings that took from any of these harvest lots."""
+    return np.array([bool(fresh.intersection(sources)) for sources in lines.dryings["sources"]], dtype=bool)
 
 
 def _gathered(lines: Lines, what: str, key: str, logs, picked, fresh: set[str], dried: set[str], keeps_days: float) -> Trace:
     sales = lines.sales
     moves = sales[((sales["product"] == "fresh") & sales["lot"].isin(fresh)) | ((sales["product"] == "dried") & sales["lot"].isin(dried))]
-    dryings = lines.dryings[lines.dryings["key"].isin(dried) | [bool(fresh.intersection(s)) for s in lines.dryings["sources"]]]
+    dryings = lines.dryings[lines.dryings["key"].isin(dried).to_numpy() | _took(lines, fresh)]
     names = lines.lots_of(LOT)
     asked = lines.lots_of(what)[key]
     of_lots = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(fresh)]
@@ -231,8 +235,7 @@ def _moved(moves: pd.DataFrame) -> dict[str, float]:
     held = moves[moves["terms"] != OUTRIGHT]
     taking = set(held.loc[held["kind"] == "delivered", "key"])
     through, straight = held[held["key"].isin(taking)], held[~held["key"].isin(taking)]
-    signs = {"delivered": 1.0, "sold": -1.0, "returned": -1.0, "spoiled": -1.0}
-    there = float((through["amount"] * through["kind"].map(signs)).sum())
+    there = float(np.where(through["kind"] == "delivered", through["amount"], -through["amount"]).sum())
     direct = float(straight.loc[straight["kind"].isin(("sold", "spoiled")), "amount"].sum())
     return {"delivered": delivered, "sold": float(moves["sold_kg"].sum()), "returned": returned, "spoiled there": spoiled,
             "still at markets": round(there, 9) + 0.0, "left home": delivered - returned + direct}
@@ -251,7 +254,7 @@ def _doubts(lines: Lines, what, key, logs, picked, dryings, fresh, dried, keeps_
     if what == LOT and not len(picked):
         found.append(Doubt(f"No picked line on Events carries the lot {name}: which logs it came from cannot be told" if not len(dryings) else
                            f"No harvest lot is named for the drying of {name}: write it in the Lot or the Note of the dried line", np.nan, 0))
-    unsaid = dryings[[not sources for sources in dryings["sources"]]]
+    unsaid = dryings[np.array([not sources for sources in dryings["sources"]], dtype=bool)]
     window = picks[_within(picks["day"], unsaid["day"] - keeps_days, unsaid["day"])]
     say("It may hold any pick of the days before it was dried: " + _list(_names(window["lot"])), window)
     say("Picked lines that name no known log: any log of the yard may be behind them", picked[~picked["at"].isin(lines.of_log["at"])])
@@ -324,7 +327,7 @@ def register(lines: Lines) -> pd.DataFrame:
     for product, key in {**came, **moved}:
         first, last, got = came.get((product, key), (np.nan, np.nan, np.nan))
         mine = moved.get((product, key), lines.sales.iloc[:0])
-        parts = [logs[k] for k in (sources.get(key, set()) if product == "dried" else {key}) if k in logs]
+        parts = [logs[k] for k in (sorted(sources.get(key, ())) if product == "dried" else (key,)) if k in logs]
         every = pd.concat(parts).drop_duplicates("log") if parts else behind.iloc[:0]
         out = _moved(mine)
         left = got - out["left home"] - (used.get(key, 0.0) if product == "fresh" else 0.0)

@@ -45,7 +45,7 @@ def test_felled_logs_count_down_from_their_felling():
     """Felled 1 Nov: four weeks end on 29 Nov, three days ahead. Felled 1 Oct: the 29th of October is 28 days past."""
     found = due(yards.logs(("A", 3, None, {"felled": "2026-11-01"}), ("B", 2, None, {"felled": "2026-10-01"}), ("C", 1, "2026-11-10"),
                            ("D", 4, None, {"felled": "2026-11-01"})))
-    assert found["what"].tolist() == [dl.FELLED] * 2 and found["log"].tolist() == ["B", "A, D"]
+    assert found["what"].tolist() == [dl.FELLED] * 2 and found["log"].tolist() == ["B (2 logs)", "A, D (7 logs)"]
     assert found["date"].tolist() == [pd.Timestamp("2026-10-29"), pd.Timestamp("2026-11-29")] and found["days"].tolist() == [-28, 3]
     assert found["words"][1] == "7 logs felled 1 Nov 2026, 25 days ago; your setting is 4 weeks, sources say 2 to 6 weeks"
 
@@ -71,7 +71,7 @@ def test_no_date_is_invented():
     found = due(yards.logs(("A", 3, None), ("B", 1, None, {"felled": "2026-11-01"})), settings={"inoculate_within": None})
     assert found["date"].isna().all() and found["days"].isna().all()
     assert "type on Settings" in found["words"][0] and found["what"].tolist() == [dl.FELLED, dl.NO_DATE]
-    assert found["words"][1].startswith("3 logs wait for their spawn without a date: type Felled on Logs")
+    assert found["words"][1].startswith("3 logs still to be made without a date: type Felled on Logs")
 
 
 def test_spawn_by_its_date():

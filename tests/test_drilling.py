@@ -124,3 +124,26 @@ def test_spacing_for_the_spawn_on_hand_by_hand():
 def test_refused(call, args):
     with pytest.raises(ValueError, match="^The spacing must be above 0.$"):
         call(*args)
+
+
+def test_counts_look_at_nine_decimals_as_the_formulas_on_the_sheet_do():
+    # 3e-10 short of ten spaces is ten spaces, 3e-9 short is nine
+    assert drilling.holes_in_rows(10 - 3e-10, 1, 0)[0] == 11 and drilling.holes_in_rows(10 - 3e-9, 1, 0)[0] == 10
+    assert drilling.holes_in_rows(4 - 3e-10, 6, 2) == (1, 0) and drilling.holes_in_rows(4 - 3e-9, 6, 2) == (0, 0)
+    assert drilling.area_rule_holes(1 / math.pi, 3 + 3e-10, 1, 1) == 3
+    assert drilling.area_rule_holes(1 / math.pi, 3 + 3e-9, 1, 1) == 4
+
+
+def test_a_log_much_shorter_than_its_margins_has_no_holes_whatever_the_unit():
+    # 2 cm long, margins of 5 cm, holes 3 cm apart
+    assert drilling.holes_in_rows(0.02, 0.03, 0.05) == (0, 0)
+
+
+def test_spacing_for_the_spawn_on_hand_in_metres_and_at_its_least():
+    # the log of 4 x 48 in again: 30 holes at 9 in
+    inches = 0.0254
+    spacing = drilling.spacing_for_holes(30, *[x * inches for x in (4, 48, 2, 2, 0.25)])
+    assert spacing == pytest.approx(9 * inches)
+    # no holes at all, or spawn for more than fits: one step
+    assert drilling.spacing_for_holes(1, 4, 3, 2, 2, 0.25) == 0.25
+    assert drilling.spacing_for_holes(10_000, 4, 48, 2, 2, 0.25) == 0.25

@@ -151,3 +151,34 @@ def test_two_hundred_years_of_changing_sign_are_quick_enough():
 def test_refused(call, args):
     with pytest.raises(ValueError, match="[a-z].*[.]$"):
         call(*args)
+
+
+def test_figures_just_within_their_limits_are_taken():
+    # 1.5 / 0.5 - 1 = 2; half a year at rate nil: 1 / 0.5; nothing lost of the price: 10 x 5 % interest a year
+    assert economics.real_rate(0.5, -0.5) == 2.0
+    assert economics.capital_recovery_factor(0.0, 0.5) == 2.0
+    assert economics.capital_charge(10.0, 10.0, 5, 0.05) == pytest.approx(0.5)
+    # one year at -50 %: 1 of capital comes back as 0.5
+    assert economics.capital_recovery_factor(-0.5, 1) == pytest.approx(0.5)
+    assert economics.breakeven_price(1.0, 0.5) == 2.0
+    assert economics.breakeven_weight(1.0, 0.5) == 2.0
+    assert economics.npv(-0.5, [1.0, 1.0]) == 3.0
+
+
+def test_charge_and_worth_at_the_end_by_hand():
+    # 27 % of 250,000; 130,000 less 34,500
+    assert economics.salvage_value(250000, 0.27) == pytest.approx(67500)
+    assert economics.total_depreciation(130000, 34500) == 95500
+    with pytest.raises(ValueError, match="^The salvage must not be above the price.$"):
+        economics.capital_charge(10.0, 10.01, 5, 0.05)
+
+
+def test_a_price_that_leaves_nothing_has_no_break_even_weight():
+    with pytest.raises(ValueError, match="^Nothing is left of the price after commission and cost"):
+        economics.breakeven_weight(1.0, 10.0, 0.25, 7.5)
+
+
+@pytest.mark.parametrize("commission, unsold", [(-0.01, 0.0), (0.0, -0.01), (1.0, 0.0), (0.0, 1.0)])
+def test_shares_outside_nil_to_one_are_refused(commission, unsold):
+    with pytest.raises(ValueError, match="^Commission and unsold must be shares from 0 to below 1.$"):
+        economics.breakeven_price(1.0, 1.0, commission, unsold)

@@ -90,3 +90,50 @@ def test_lifting_index_by_hand():
 def test_spells_outside_the_method(lifts, minutes):
     with pytest.raises(ValueError, match="between 0 and 15"):
         handling.frequency_over_15_minutes(lifts, minutes)
+
+
+@pytest.mark.parametrize("at, most, part, expected", [
+    (0, 25, "reach", 0.40),        # 10 / 25
+    (1, 70, "height", 0.70),       # 1 - 0.0075 x 40
+    (2, 70, "travel", 0.8457),     # 0.82 + 1.8 / 70
+    (3, 135, "twist", 0.568),      # 1 - 0.0032 x 135
+])
+def test_the_greatest_reach_height_travel_and_twist_still_count(at, most, part, expected):
+    values = [10, 30, 10, 0, 0.2, 1, "good"]
+    values[at] = most
+    assert getattr(limit(*values), part) == pytest.approx(expected, abs=5e-5)
+    values[at] = most + 0.01
+    assert getattr(limit(*values), part) == 0.0 and limit(*values).limit == 0.0
+
+
+def test_hands_at_thirty_inches_are_high():
+    # the shipped Table 5, up to 1 h at 13 a minute: nil below 30 in, .34 at or above; a fair grip .95 and 1.00
+    assert limit(10, 30, 10, 0, 13, 1, "fair").frequency == 0.34
+    assert limit(10, 29.99, 10, 0, 13, 1, "fair").frequency == 0.0
+    assert limit(10, 30, 10, 0, 1, 1, "fair").grip == 1.0 and limit(10, 29.99, 10, 0, 1, 1, "fair").grip == 0.95
+
+
+def test_before_the_first_row_and_between_a_row_and_a_nil_row():
+    # the shipped Table 5, up to 1 h: .2 a minute or less 1.00; high hands 15 a minute .28, above: no load
+    assert handling.frequency_multiplier(0, 1, False, ROWS) == 1.0
+    assert handling.frequency_multiplier(0.2, 1, False, ROWS) == 1.0
+    assert handling.frequency_multiplier(15, 1, True, ROWS) == 0.28
+    assert handling.frequency_multiplier(15.01, 1, True, ROWS) == 0.0
+    # half an hour is up to 1 h
+    assert handling.frequency_multiplier(1, 0.5, False, ROWS) == 0.94
+
+
+def test_small_limits_and_whole_spells_are_within_the_method():
+    assert handling.lifting_index(1.0, 0.5) == 2.0
+    assert handling.frequency_over_15_minutes(15, 15) == 15.0
+    assert handling.frequency_over_15_minutes(0, 8) == 0.0 and handling.frequency_over_15_minutes(8, 0) == 0.0
+
+
+@pytest.mark.parametrize("at", range(5))
+def test_nil_is_taken_and_less_is_refused(at):
+    values = [15, 10, 26, 0, 1, 2, "poor"]
+    values[at] = 0
+    assert limit(*values).limit > 0.0
+    values[at] = -0.5
+    with pytest.raises(ValueError, match="^Distances, twist and lifts a minute cannot be below 0.$"):
+        limit(*values)

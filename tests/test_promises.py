@@ -121,7 +121,8 @@ def test_lots_at_a_market():
 
 
 def promise(**changes):
-    return {"promise_week": dt.datetime(2026, 5, 4), "promise_market": "Partner A", "promise_product": "fresh", "asked": 5.0, "promised": 4.0, **changes}
+    return {"promise_week": dt.datetime(2026, 5, 4), "promise_market": "Partner A", "promise_product": "fresh", "asked": 5.0, "promised": 4.0,
+            **changes}
 
 
 @pytest.mark.parametrize("rows, words", [

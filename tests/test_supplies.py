@@ -142,3 +142,33 @@ def test_wax_by_hand():
 def test_setup_time_by_hand():
     # 20 logs at 10 + 22 min: 640 min
     assert supplies.setup_time(20, (600, 1320)) == 640 * 60
+
+
+def test_counts_look_at_nine_decimals_as_the_formulas_on_the_sheet_do():
+    # a trace of 3e-10 buys nothing, one of 3e-9 does
+    assert supplies.plugs_needed(45 + 3e-10, 0.0) == 45 and supplies.plugs_needed(45 + 3e-9, 0.0) == 46
+    assert tuple(supplies.cheapest_packs(5 + 3e-10, (5,), (1,))) == ((1,), 1.0, 0.0)
+    assert supplies.cheapest_packs(5 + 3e-9, (5,), (1,)).counts == (2,)
+    # 1 - 0.9 is 0.09999999999999998 in floats, and 0.1 on the page
+    assert supplies.cheapest_packs(0.9, (1,), (1,)).left_over == 0.1
+
+
+def test_the_search_takes_as_much_work_as_it_may_and_no_more(monkeypatch):
+    # 7 of sizes 3 and 5: two sizes times seven amounts, 14 steps; 5 + 3 leave 1
+    monkeypatch.setattr(supplies, "MOST_STEPS", 14)
+    assert supplies.cheapest_packs(7, (3, 5), (3, 4)).counts == (1, 1)
+    monkeypatch.setattr(supplies, "MOST_STEPS", 13)
+    with pytest.raises(ValueError, match="too fine"):
+        supplies.cheapest_packs(7, (3, 5), (3, 4))
+
+
+def test_sizes_and_densities_below_one_are_as_good_as_others():
+    assert supplies.cheapest_packs(1, (0.5, 0.75), (0.4, 0.7)).counts == (2, 0)      # 0.80 against 1.10 and 1.40
+    assert supplies.wax_volume(0.9, 0.9, 0.0) == pytest.approx(1.0)                  # in grams and mL
+    assert supplies.cheapest_packs(0.5, (0.5,), (0.25,)).cost == 0.25
+
+
+def test_a_need_of_a_trifle_still_takes_a_pack_and_an_empty_yard_no_time():
+    assert supplies.cheapest_packs(0.001, (100,), (9,)).counts == (1,)
+    assert supplies.cheapest_packs(0, (100, 500)) == supplies.Packs((0, 0), None, 0.0)
+    assert supplies.setup_time(0, (600, 1320)) == 0

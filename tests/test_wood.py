@@ -207,3 +207,53 @@ def test_measured_stem_by_hand():
 def test_longest_length_weighs_the_limit(limit, diameter, large):
     length = wood.longest_length_for_weight(limit, diameter, large, 950.0)
     assert wood.bolt_volume(diameter, large, length) * 950.0 == pytest.approx(limit)
+
+
+@pytest.mark.parametrize("call, args, words", [
+    (wood.dry_from_wet, (1.0,), "Moisture must be at least 0 and below 1 (wet basis)."),
+    (wood.oven_dry_weight, (5.0, 1.0), "Moisture must be at least 0 and below 1 (wet basis)."),
+    (wood.weight_at_moisture, (10.0, 0.4, 1.0), "Target moisture must be at least 0 and below 1 (wet basis)."),
+    (wood.wet_from_dry, (-0.1,), "Moisture cannot be below 0."),
+    (wood.moisture_dry_fraction, (1.0, 0.0), "The oven-dry weight must be above 0."),
+    (wood.moisture_by_weighing, (0.0, 10.0, 0.4), "The weight now must be above 0."),
+    (wood.moisture_by_weighing, (5.9, 10.0, 0.4),
+     "The weight now is below the oven-dry weight: check the weights and the moisture."),
+    (wood.taper, (0.2, 0.1, 1.3, 1.3), "The height must be above breast height."),
+    (wood.taper, (0.1, 0.2, 9, 1.3), "The top diameter must not be larger than the diameter at breast height."),
+    (wood.bolts_from_tree, (0.2, 9, 0, 0.1, 0.1, 1.3), "The bolt length must be above 0."),
+    (wood.bolts_from_tree, (0.2, 9, 1e-4, 0.1, 0.1, 1.3), "The bolt length is too short for this height."),
+    (wood.bolts_from_measurements, ([0], [0.2], 1), "At least two heights with a diameter each are needed."),
+    (wood.bolts_from_measurements, ([0, 0], [0.2, 0.1], 1), "The heights must rise."),
+    (wood.longest_length_for_weight, (10.0, 0.0, 0.0, 900.0),
+     "The diameter and the weight of the wood must be above 0."),
+])
+def test_refused_in_these_words(call, args, words):
+    with pytest.raises(ValueError) as refused:
+        call(*args)
+    assert str(refused.value) == words
+
+
+def test_a_bolt_says_its_length_and_its_volume_by_both_ends():
+    # 12 in at the ground and 8 in at 4 ft: pi/4 x (144 + 64) / 2 x 48 = 3,920.71 cu in; the bolt that is exactly as
+    # thin as allowed is not too thin
+    bolt, = wood.bolts_from_measurements([0, 48], [12, 8], 48, thinnest_m=8)
+    assert bolt.length_m == 48 and bolt.volume_m3 == pytest.approx(3920.71, abs=0.005) and not bolt.too_thin
+
+
+def test_the_last_bolt_of_a_measured_stem_ends_with_the_last_diameter_in_spite_of_float_noise():
+    # 3 x 0.1 is 0.30000000000000004 in floats, a hair above the last measurement
+    bolts = wood.bolts_from_measurements([0.0, 0.1, 0.3], [3.0, 2.0, 1.0], 0.1)
+    assert [(bolt.large_end_m, bolt.small_end_m) for bolt in bolts] == [
+        pytest.approx(ends) for ends in [(3.0, 2.0), (2.0, 1.5), (1.5, 1.0)]]
+    assert bolts[-1].small_end_m == 1.0
+
+
+def test_weights_below_one_and_stems_just_long_enough_are_taken():
+    # 0.75 kg green, 0.5 dry: half; a stem 1e-10 short of eight bolts holds eight, 1e-8 short seven
+    assert wood.moisture_dry_fraction(0.75, 0.5) == 0.5
+    assert wood.wet_from_dry(0.0) == 0.0 and wood.dry_from_wet(0.0) == 0.0
+    assert len(wood.bolts_from_tree(0.2, 9.0 - 3e-10, 1.0, 0.08, 1.0, 1.3)) == 8
+    assert len(wood.bolts_from_tree(0.2, 9.0 - 3e-9, 1.0, 0.08, 1.0, 1.3)) == 7
+    assert len(wood.bolts_from_tree(0.2, 10001.0, 1.0, 0.08, 1.0, 1.3)) == 10000
+    # top as thick as at breast height: a cylinder
+    assert wood.taper(0.2, 0.2, 9.0, 1.3) == 0.0

@@ -118,3 +118,44 @@ def test_settlement_refused(position, value):
     values[position] = value
     with pytest.raises(ValueError, match="cannot be below 0|shares from 0 to 1"):
         market.settlement(*values)
+
+
+def test_wood_and_weights_below_one_are_taken():
+    assert yields.biological_efficiency(0.05, 0.5) == pytest.approx(0.1)
+    assert yields.year_weights((0.0, 0.5)) == [0.0, 1.0]
+
+
+def test_drying_at_its_limits():
+    # bone-dry: 1 / 0.5; nothing taken away: 1; nothing to take: 1
+    assert keeping.fresh_to_dried_ratio(0.5, 0.0) == 2.0
+    assert keeping.fresh_to_dried_ratio(0.5, 0.5) == 1.0
+    assert keeping.fresh_to_dried_ratio(0.0, 0.0) == 1.0
+    with pytest.raises(ValueError, match="^Moistures must be at least 0 and below 1 .wet basis.[.]$"):
+        keeping.fresh_to_dried_ratio(1.0, 0.1)
+    with pytest.raises(ValueError, match="^The dried moisture must not be above the fresh moisture.$"):
+        keeping.fresh_to_dried_ratio(0.1, 0.5)
+
+
+def test_settlement_at_the_ends_of_its_shares():
+    # 1 of 4 unexplained; all of the loss allowed, then none; all of the sales theirs, then ours
+    assert tuple(market.settlement(0, 4, 3, 0, 0, 0, 2, 1.0, 0, 1.0)) == (1, 6, 6, 0, 0)
+    assert tuple(market.settlement(0, 4, 3, 0, 0, 0, 2, 0.0, 0, 0.0)) == (1, 6, 0, 8, 8)
+    # a quarter of 4 allowed is just the 1 that is missing
+    assert market.settlement(0, 4, 3, 0, 0, 0, 2, 0.0, 0, 0.25).due == 6
+    # nothing of anything
+    assert tuple(market.settlement(0, 0, 0, 0, 0, 0, 0, 0.0)) == (0, 0, 0, 0, 0)
+
+
+def test_what_is_unexplained_is_rounded_at_nine_decimals():
+    # 0.3 - 0.1 - 0.1 - 0.1 is -2.8e-17 in floats; a trace of 3e-10 is nothing, one of 3e-9 is shown
+    assert market.settlement(0, 0.3, 0.1, 0.1, 0.1, 0, 1, 0).unexplained == 0.0
+    assert market.settlement(0, 1 + 3e-10, 1, 0, 0, 0, 1, 0).unexplained == 0.0
+    assert market.settlement(0, 1 + 3e-9, 1, 0, 0, 0, 1, 0).unexplained == pytest.approx(3e-9)
+
+
+@pytest.mark.parametrize("at", [0, 1, 2, 3, 4, 5, 6, 8])
+def test_each_weight_and_money_below_nil_is_refused_in_these_words(at):
+    values = [2, 10, 8, 1, 0.5, 1.5, 10, 0.25, 5, 0.05]
+    values[at] = -0.5
+    with pytest.raises(ValueError, match="^Weights, price and fee cannot be below 0.$"):
+        market.settlement(*values)

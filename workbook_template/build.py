@@ -19,6 +19,7 @@ from workbook_template.twins import Env, is_number, serial
 from workbook_template.yard import Yard
 
 ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S", "promises": "P"}
+BUILDING = ("Input sheets", "Result sheets", "Writing")
 LIVE_HARVEST_ROWS = 1000  # above this the native roll-up is left out: it is rows x events
 
 
@@ -108,14 +109,15 @@ def column_range(table: Table, key: str, rows: int) -> str:
 
 
 def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None = None, cached: bool = True,
-          macro: bool = False) -> list:
+          macro: bool = False, name: str | None = None, step=lambda words: None) -> list:
     """Write a new workbook.
 
     rows: guarded rows of the input tables. as_of: the day that Age and the like are shown for until the program
     recalculates (today if left out). cached False leaves every formula without a value, so that a test can see a
-    program compute them all. macro: an .xlsm with a Refresh button on Start. Returns the single formula cells
-    (sheet, cell, formula, value) beyond the tables.
+    program compute them all. macro: an .xlsm with a Refresh button on Start. name: the file name that Start shows
+    (path's if left out). step: told what is being done. Returns the single formula cells (sheet, cell, formula, value) beyond the tables.
     """
+    step("Input sheets")
     book = Book(Path(path), yard, rows, as_of or dt.date.today(), cached)
     for name in ("Start", "This week", *schema.INPUT_SHEETS[:-2]):
         book.sheet(name)
@@ -127,10 +129,11 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
         _draw_table(book, table, lengths[table.key])
     for name, (key, column) in schema.NAMES.items():
         book.workbook.define_name(name, column_range(schema.table(key), column, lengths[key]))
+    step("Result sheets")
     _draw_settings(book)
     plan.draw(book)
     field_sheet.draw(book)
-    view = View(book.profile, str(book.env.settings["currency"]), str(book.env.settings["yard"]), Path(path).name)
+    view = View(book.profile, str(book.env.settings["currency"]), str(book.env.settings["yard"]), name or Path(path).name)
     for result in lay_out(view):
         draw_results.draw(book, book.sheet(result.name), result)
     book.workbook.define_name("bb_layout", f"={schema.VERSION}")
@@ -142,6 +145,7 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
         from workbook_template.addin.macro import add_macro
         add_macro(book.workbook)
     book.sheet("Start").activate()
+    step("Writing")
     book.workbook.close()
     return book.singles
 

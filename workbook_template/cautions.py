@@ -56,3 +56,18 @@ THIS_WEEK = (
     "Yard: rest, shade and water on hot days; look for ticks afterwards; wet logs, bark and hoses make people fall. "
     "Follow your local rules and trained advice.",
 )
+# Where mushrooms are to be sold, dried or held, and where a market is settled with.
+KEEPING = (
+    "Drying or slicing may count as processing and need a licence or an inspected kitchen; selling fresh has rules too. Ask your local food "
+    "authority before the first sale. Dry until brittle, keep sealed and dry; anything slimy, mouldy or of doubtful smell is thrown out.",
+    "Weight: sell by a scale that is approved for trade where you are; a pack must hold at least what its label says, without the wrapper, when it "
+    "is sold. What a label must say is set by local rules; print no health claims. Tell buyers to cook through.",
+)
+PARTNER = (
+    "This settles what your lines say; what you and a market agreed stands in your agreement. Not tax or legal advice. Selling food, scales, net "
+    "weight and labels have local rules: ask there before you sell.",
+)
+RECALL = (
+    "If anyone may be ill or a pack may be unsafe: stop selling, keep what is left apart and marked, ring every market above, and call whom your "
+    "local rules name (food or health authority); they decide on a recall, this page does not. It shows what was written down and nothing else.",
+)

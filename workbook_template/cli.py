@@ -28,10 +28,19 @@ class Later(click.Group):
         module, _, command = self.later[name].partition(":")
         return getattr(importlib.import_module(module), command)
 
+    def invoke(self, ctx):
+        """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            from workbook_template.ports.swap import standing
+            raise Mistake(f"Stopped. {standing()}", BLOCKED) from None
+
 
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
     "doctor": "workbook_template.doctor:doctor",
     "calendar": "workbook_template.calendar_file:calendar",
+    "trace": "workbook_template.trace_command:trace",
     **{name: f"workbook_template.years_commands:{name}" for name in ("close", "extend", "merge", "restore", "upgrade")},
     "import": "workbook_template.years_commands:import_rows",
     **{name: f"workbook_template.partner_command:{name}" for name in ("share", "receive")},
@@ -82,11 +91,16 @@ def new(path: str, units: str, rows: int, macro: bool) -> None:
     """Make a new workbook at PATH."""
     from xlsxwriter.exceptions import XlsxFileError
 
-    from workbook_template.build import build
+    from workbook_template.build import BUILDING, build
+    from workbook_template.ports.swap import SaveProblem, write_new
+    from workbook_template.progress import Steps
     from workbook_template.yard import Yard
     target = _new_path(path, ".xlsm" if macro else ".xlsx")
     try:
-        build(target, Yard(units), rows=rows, macro=macro)
+        with Steps(BUILDING) as step:
+            write_new(target, lambda part: build(part, Yard(units), rows=rows, macro=macro, name=target.name, step=step))
+    except SaveProblem as trouble:
+        raise Mistake(str(trouble), BLOCKED) from None
     except (OSError, XlsxFileError) as error:
         raise Mistake(f"{target} cannot be written: {getattr(error, 'strerror', None) or error}.", BLOCKED) from None
     click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
@@ -127,7 +141,7 @@ def check(path: str, today: dt.date | None) -> None:
     """List what is wrong in PATH, row by row; write nothing. Exit code 1 if rows would be left out."""
     from calc.problems import REFUSED
     from workbook_template.refresh import check_file
-    outcome = _guarded(lambda: check_file(_existing(path), today))
+    outcome = _guarded(lambda: check_file(_existing(path), today, progress=True))
     for problem in outcome.problems:
         click.echo(problem.sentence())
     refused = sum(p.level == REFUSED for p in outcome.problems)

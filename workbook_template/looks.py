@@ -75,10 +75,10 @@ PIECES["header_fill"] = {**PIECES["header"], "font_color": "#FFFFFF", "bg_color"
 PIECES["header_fill_right"] = {**PIECES["header_right"], "font_color": "#FFFFFF", "bg_color": ACCENT}
 
 # The strip of weeks on Season: a letter in every cell, so that no shade is needed to read it.
-STRIP = {"font_size": 8, "align": "center", "valign": "vcenter", "border": 1, "border_color": "#FFFFFF"}
+STRIP = {"font_size": 10, "align": "center", "valign": "vcenter", "border": 1, "border_color": "#FFFFFF"}
 PIECES |= {
-    "strip_month": {"bold": True, "align": "left", "font_size": 9, "font_color": ACCENT},
-    "strip_day": {"font_size": 7, "align": "center", "bottom": 2, "bottom_color": ACCENT},
+    "strip_month": {"bold": True, "align": "left", "font_color": ACCENT},
+    "strip_day": {"font_size": 9, "align": "center", "bottom": 2, "bottom_color": ACCENT},
     "strip_head": {"bold": True, "align": "left", "bottom": 2, "bottom_color": ACCENT},
     "strip_head_right": {"bold": True, "align": "right", "bottom": 2, "bottom_color": ACCENT},
     "strip_name": {"align": "left", "valign": "top", "bottom": 4, "bottom_color": LINE},

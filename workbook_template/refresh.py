@@ -2,13 +2,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from calc.problems import QUESTION, Problem, in_order, quote, rows_left_out
 from workbook_template import schema
 from workbook_template.ports import Port
+from workbook_template.progress import Steps
+
+CHECKING = ("Reading", "Checking", "Working out")
+REFRESHING = (*CHECKING, "Laying out", "Writing")
 
 
 @dataclass
@@ -88,8 +91,8 @@ def profile_of(port: Port) -> str:
     return profile
 
 
-def read_inputs(port: Port, today: dt.date | None) -> Inputs:
-    """Read and check everything a grower typed."""
+def read_inputs(port: Port, today: dt.date | None, step=lambda words: None) -> Inputs:
+    """Read and check everything a grower typed. step: told when the reading is over and the checking begins."""
     from calc import intake as checks
     from workbook_template.plan_read import environment, plan_frame, read_plan
     from workbook_template.settings_read import read_settings, to_si
@@ -98,6 +101,7 @@ def read_inputs(port: Port, today: dt.date | None) -> Inputs:
     raw = port.tables(table_specs(profile))
     named = port.named("typed_")
     planned = {name[5:]: value for name, value in port.named("plan_").items()}
+    step("Checking")
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
@@ -161,13 +165,16 @@ def view_of(inputs: Inputs, results, file_name: str, stamp: str, typed=()):
                 inputs.problems, inputs.counts, list(typed))
 
 
-def check_file(path: Path, today: dt.date | None = None) -> Outcome:
+def check_file(path: Path, today: dt.date | None = None, progress: bool = False) -> Outcome:
     """Read and check, write nothing."""
     from workbook_template.ports.closed_file import ClosedFile
-    port = ClosedFile(path, force=True)
-    inputs = read_inputs(port, today)
-    port.require(schema.result_sheets(inputs.profile))
-    return Outcome(path.name, all_problems(inputs, work_out(inputs)), inputs.counts)
+    with Steps(CHECKING, progress) as step:
+        step("Reading")
+        port = ClosedFile(path, force=True)
+        inputs = read_inputs(port, today, step)
+        port.require(schema.result_sheets(inputs.profile))
+        step("Working out")
+        return Outcome(path.name, all_problems(inputs, work_out(inputs)), inputs.counts)
 
 
 def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, step=lambda words: None) -> Outcome:
@@ -180,13 +187,14 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
     from workbook_template.sheets.layout import lay_out
 
     step("Reading")
-    inputs = read_inputs(port, today)
+    inputs = read_inputs(port, today, step)
     typed = carried.read(port.cells("This week"))
     step("Working out")
     results = work_out(inputs)
     inputs.problems = all_problems(inputs, results)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
     view = view_of(inputs, results, port.name, stamp, typed)
+    step("Laying out")
     sheets = lay_out(view)
     step("Writing")
     backup = port.write(sheets)
@@ -202,7 +210,7 @@ def refresh_file(path: Path, out: Path | None = None, today: dt.date | None = No
     """
     from workbook_template.ports.closed_file import ClosedFile
 
-    with _steps(progress, ("Reading", "Working out", "Writing")) as step:
+    with Steps(REFRESHING, progress) as step:
         return refresh(ClosedFile(path, out, force), today, stamp, step)
 
 
@@ -227,28 +235,3 @@ def answer_lines(view) -> list[tuple[str, str]]:
             shown += f"  ({answer.text})"
         lines.append((answer.question, shown))
     return lines
-
-
-def _steps(progress: bool, names: tuple[str, ...]):
-    """A progress bar over the steps on a terminal; silent otherwise."""
-    import sys
-    if not progress or not sys.stderr.isatty():
-        return nullcontext(lambda words: None)
-    from rich.progress import Progress
-
-    class Bar:
-        def __enter__(self):
-            self.bar = Progress(transient=True)
-            self.bar.start()
-            self.task = self.bar.add_task("", total=len(names))
-            self.begun = 0
-            return self.step
-
-        def step(self, words: str) -> None:
-            self.bar.update(self.task, description=words, completed=self.begun)
-            self.begun += 1
-
-        def __exit__(self, *exc):
-            self.bar.stop()
-
-    return Bar()

@@ -12,6 +12,7 @@ import glob
 import hashlib
 import os
 import shutil
+import signal
 import stat
 import tempfile
 import time
@@ -145,10 +146,12 @@ class Guard:
                 check(temporary)
             _flush(temporary)
             os.chmod(temporary, self.mode)
-            if not self.path.exists() or file_hash(self.path) != self.hash:
-                raise self._changed(temporary, now or dt.datetime.now())
-            backup = self.keep_backup()
-            _replace(temporary, self.path)
+            with _undisturbed():
+                if not self.path.exists() or file_hash(self.path) != self.hash:
+                    raise self._changed(temporary, now or dt.datetime.now())
+                backup = self.keep_backup()
+                _replace(temporary, self.path)
+                written.append(self.path)
         return backup
 
     def keep_backup(self) -> Path:
@@ -203,8 +206,59 @@ def write_new(path, write: Callable[[Path], object], check: Callable[[Path], obj
             check(temporary)
         _flush(temporary)
         os.chmod(temporary, stat.S_IMODE(target.stat().st_mode) if target.exists() else _usual_mode())
-        _replace(temporary, target)
+        with _undisturbed():
+            if overwrite:
+                _replace(temporary, target)
+            else:
+                _appear(temporary, target)
+            written.append(target)
     return target
+
+
+def _appear(temporary: Path, target: Path) -> None:
+    """Give the file its name unless a file of that name has come meanwhile. Raises SaveProblem then."""
+    taken = SaveProblem(f"A file {target.name} appeared meanwhile and was left alone. Give another name.")
+    try:
+        os.link(temporary, target)
+    except FileExistsError:
+        raise taken from None
+    except (OSError, AttributeError):  # a file system without second names for a file
+        if target.exists():
+            raise taken from None
+        _replace(temporary, target)
+    else:
+        temporary.unlink()
+        _sync(target.parent)
+
+
+written: list[Path] = []  # workbooks that this process has put in place, in order
+
+
+def standing() -> str:
+    """How the workbooks stand when the work is stopped before its end."""
+    if not written:
+        return "No workbook was changed; each is whole and as it was."
+    path = written[-1]
+    backup = backup_path(path)
+    kept = f" The file as it was: {backup.name}." if backup.exists() else ""
+    return f"{path.name} had been written by then and is whole.{kept}"
+
+
+@contextlib.contextmanager
+def _undisturbed():
+    """Ctrl-C waits until the swap is over: the file is either as it was or wholly new, and it is known which."""
+    asked = []
+    try:
+        before = signal.signal(signal.SIGINT, lambda *_: asked.append(True))
+    except ValueError:  # not the main thread: no signal comes here
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before if before is not None else signal.default_int_handler)
+    if asked:
+        raise KeyboardInterrupt
 
 
 def _usual_mode() -> int:
@@ -245,7 +299,7 @@ def _temporary_beside(path: Path):
 
 
 def _as_problem(error: OSError, path: Path) -> SaveProblem:
-    if error.errno == errno.ENOSPC:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return SaveProblem(f"There is no room on the disk for the new {path.name}. Nothing was changed; make "
                            "room and try again.")
     refused = isinstance(error, PermissionError)
@@ -264,8 +318,13 @@ def _flush(path: Path) -> None:
 
 def _replace(source: Path, target: Path) -> None:
     os.replace(source, target)
+    _sync(target.parent)
+
+
+def _sync(path: Path) -> None:
+    """See to it that a folder's names are on the disk."""
     if os.name == "posix":
-        folder = os.open(target.parent, os.O_RDONLY)
+        folder = os.open(path, os.O_RDONLY)
         try:
             os.fsync(folder)
         finally:

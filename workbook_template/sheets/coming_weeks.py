@@ -8,7 +8,7 @@ from workbook_template.sheets.view import View
 
 WIDTHS = [24, 26] + [13] * 8 + [50]
 SUPPLY = (("week", "Week of Monday"), ("soaked_logs", "Logs soaked"), ("expected_kg", "Expected"), ("low_kg", "Low"), ("high_kg", "High"),
-          ("promise_kg", "Can be promised"), ("promised_kg", "Already promised"), ("free_kg", "Free to promise"), ("rows", "Rows of Logs"))
+          ("promise_kg", "Can be promised"), ("promised_kg", "Already promised"), ("free_kg", "Free to promise"), ("rows", "Picked lines behind it"))
 DEADLINES = (("what", "What"), ("log", "Logs or lot"), ("date", "By"), ("days", "Days left"))
 HOURS = (("month", "Month"), ("hours", "In all"), ("hours_free", "Free"), ("soak_hours", "Soaks"), ("upkeep_hours", "Upkeep, picking, selling"),
          ("setup_hours", "Making logs"))
@@ -40,7 +40,6 @@ def _supply(sheet: ResultSheet, view: View, row: int) -> int:
     _supply_chart(sheet, view, row + 2, len(frame))
     end = block(sheet, view, row, "Supply by week", "Eight weeks of ten lie between low and high. Weather moves all logs at once, so more "
                 "logs do not make the range vanish. Free = what can be promised less what is.", "supply", frame, SUPPLY)
-    sheet.heights[row + 2] = 42
     for words, mine in frame.groupby("words", sort=False):
         if words:
             weeks = "" if len(mine) == len(frame) else f"Week{'s' if len(mine) > 1 else ''} of {', '.join(f'{w.day} {w:%b}' for w in mine['week'])}: "
@@ -63,9 +62,9 @@ def _deadlines(sheet: ResultSheet, view: View, row: int) -> int:
     frame = view.results.deadlines
     end = block(sheet, view, row, "Deadlines", "Logs felled and not inoculated, and spawn by its date." if len(frame) else
                 "None: no log felled waits for its spawn, and no spawn lot on Lists is near its date.", "deadlines", frame, DEADLINES)
-    sheet.put(row + 2, len(DEADLINES), "How long, and the rule", "header")
+    sheet.put(row + 2, len(DEADLINES), "In words", "header")
     for i, words in enumerate(frame["words"]):
-        sheet.put(row + HEAD_ROWS + i, len(DEADLINES), capital(words), "label")
+        sheet.put(row + HEAD_ROWS + i, len(DEADLINES), capital(words), "cell_text")
     return end
 
 
@@ -75,10 +74,9 @@ def _hours(sheet: ResultSheet, view: View, row: int) -> int:
     end = block(sheet, view, row, "Hours by month", "From the logs at work, the soaks planned, the logs that wait and those of the Plan. Own "
                 "minutes on Events come before Settings; soaks that were never timed are inside the upkeep.", "hours_ahead", frame, HOURS,
                 looks={"month": "month"})
-    sheet.heights[row + 2] = 42
     sheet.put(row + 2, len(HOURS), "In words", "header")
     for i, words in enumerate(frame["words"]):
-        sheet.put(row + HEAD_ROWS + i, len(HOURS), capital(words), "label")
+        sheet.put(row + HEAD_ROWS + i, len(HOURS), capital(words), "cell_text")
     return end
 
 

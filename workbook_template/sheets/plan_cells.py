@@ -416,6 +416,7 @@ def _when(out: dict, base: str, unknown: str) -> str:
 
 
 def _notes(out: dict, env: Env) -> dict:
+    undated = "waits for a date above" if out["use_inoculate"] == "" else ""
     minutes_typed = is_number(env.settings["budget_upkeep_minutes"])
     partly, open_ = "type all 12 temperatures", not any(is_number(env.settings[f"season_{end}"]) for end in ("begins", "ends"))
     each = f"at {sheet_round(env.settings['per_soak'], 3):g} {units.profile_unit('weight', env.profile)} a soaked log"
@@ -437,9 +438,9 @@ def _notes(out: dict, env: Env) -> dict:
         "note_supply_pieces": "" if out["bearing"] == "" else "waits for the bolts above" if out["supply_pieces"] == out["supply_loose"] == ""
         else "drilled like those above",
         "note_supply_hours": "" if out["bearing"] == "" else "by your minutes on Settings" if minutes_typed else "by a published share",
-        "note_flush_from": "waits for a date above" if out["use_inoculate"] == "" else _when(out, "early", "by its months alone" if out["dated"] else partly),
-        "note_soak_from": "waits for a date above" if out["use_inoculate"] == "" else "best left to fruit by itself"
-        if out["forces"].casefold() == "no" else _when(out, "force", "temperatures or a season?" if open_ else "by your season alone" if out["dated"] else partly),
+        "note_flush_from": undated or _when(out, "early", "by its months alone" if out["dated"] else partly),
+        "note_soak_from": undated or ("best left to fruit by itself" if out["forces"].casefold() == "no" else _when(
+            out, "force", "temperatures or a season?" if open_ else "by your season alone" if out["dated"] else partly)),
         "note_stock_week": "" if out["use_stock"] == "" else f"{out['stock_even']:g} more make groups equal" if out["stock_even"] else "equal groups",
         "note_list": listed,
         "note_packs": f"{out['pack_sizes'] - PACK_ROWS} more sizes are not shown; Shopping weighs them all." if out["pack_sizes"] > PACK_ROWS else "",

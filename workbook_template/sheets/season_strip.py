@@ -4,7 +4,7 @@ from __future__ import annotations
 import pandas as pd
 
 from calc.day_numbers import words as day_words
-from calc.rota_plan import names_words
+from calc.log_names import in_words
 from calc.season_state import PICKED
 from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
 from workbook_template import cautions
@@ -12,9 +12,10 @@ from workbook_template.results import ResultSheet
 from workbook_template.sheets.blocks import NOT_YET, capital, day
 from workbook_template.sheets.view import View
 
-WIDTHS = [31, 7] + [2.7] * WEEKS
+WIDTHS = [29, 6] + [2.4] * WEEKS
+NAMES = 100  # letters of names in a line
 FIRST_WEEK = 2  # column of the first week
-COLUMNS = (FIRST_WEEK, FIRST_WEEK + 7, FIRST_WEEK + 14)  # where words begin under the narrow weeks
+COLUMNS = (FIRST_WEEK + 1, FIRST_WEEK + 8, FIRST_WEEK + 15)  # where words begin under the narrow weeks
 # mark -> (letter, look, what it means)
 LEGEND = {
     RUN: ("R", "strip_run", "spawn run"),
@@ -76,7 +77,7 @@ def _legend(sheet: ResultSheet, row: int, notes: list[str]) -> int:
     for i, (letter, look, words) in enumerate(LEGEND.values()):
         at, col = row + i % 4, FIRST_WEEK + 20 * (i // 4)
         sheet.put(at, col, letter, look)
-        sheet.put(at, col + 1, words, "label")
+        sheet.put(at, col + 2, words, "label")
     for i, words in enumerate(notes):
         sheet.put(row + 4 + i, 0, capital(words), "label")
     return row + 4 + len(notes)
@@ -90,8 +91,8 @@ def _lines(sheet: ResultSheet, row: int, title: str, about: str, heads: tuple[st
     for col in range(len(WIDTHS)):
         sheet.put(row + 2, col, heads[spots.index(col)] if col in spots else None, "strip_head_right" if col == 1 else "strip_head")
     for i, line in enumerate(lines):
-        for col, value in zip(spots, line, strict=True):
-            sheet.put(row + 3 + i, col, value, "cell_whole" if col == 1 else "label")
+        for col in range(len(WIDTHS)):
+            sheet.put(row + 3 + i, col, line[spots.index(col)] if col in spots else None, "cell_whole" if col == 1 else "strip_name")
     return row + 3 + len(lines)
 
 
@@ -104,11 +105,12 @@ def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
     table = with_batch(view.results.log_season, view.results.each_log)
     table = table[table["flush_basis"] != PICKED]
     table = table.assign(begins=table["flush_from"].map(_said), ends=table["flush_to"].map(_said))
-    lines, names = [], view.results.log_season["log"].to_numpy()
+    lines = []
     for _, mine in table.sort_values(["inoculated", "batch"], kind="stable").groupby(["batch", "begins", "ends", "flush_basis"], sort=False):
         first = mine.iloc[0]
         words = f"by {first['flush_basis']}: " if first["begins"] else f"{capital(first['flush_basis'])}: "
-        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"], words + names_words(names, mine.index.to_numpy())))
+        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"],
+                      words + in_words(list(mine["log"]), mine["alive"].sum(), NAMES)))
     if not lines:
         lines = [("none: every batch has been picked, or none is inoculated", None, None, None, None)]
     return _lines(sheet, row, "First mushrooms, by batch", "A window, never one day: some logs come early and some a year later.",
@@ -116,14 +118,16 @@ def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
 
 
 def _groups(sheet: ResultSheet, view: View, row: int) -> int:
-    table, names = view.results.log_season, view.results.log_season["log"].to_numpy()
+    table = view.results.log_season
     table = table[table["group"].notna() & (table["alive"] > 0)]
+    strip = view.results.season_strip
+    planned = strip[strip["mark"] == SOAK].groupby("group")["week"].min()
     lines = []
     for group, mine in table.groupby("group"):
-        ahead = mine["next_soak"].dropna()
-        why = next((w for w in mine["soak_why"] if w), "") if not len(ahead) else ""
-        lines.append((f"Group {group:g}", float(mine["alive"].sum()), _said(ahead.min() if len(ahead) else pd.NaT) or "none planned",
-                      _said(mine["last_soak"].max()), names_words(names, mine.index.to_numpy()) + (f". {capital(why)}" if why else "")))
+        name = f"Group {group:g}"
+        why = "" if name in planned else next((w for w in mine["soak_why"] if w), "")
+        lines.append((name, float(mine["alive"].sum()), _said(planned.get(name, pd.NaT)) or "none in a year",
+                      _said(mine["last_soak"].max()), in_words(list(mine["log"]), mine["alive"].sum(), NAMES) + (f". {capital(why)}" if why else "")))
     if not lines:
         lines = [("no groups yet: no log is old enough, or none has a strain to soak", None, None, None, None)]
     return _lines(sheet, row, "Groups of the soaking rota", "Each group is soaked once in a turn of the rota and rests in between.",

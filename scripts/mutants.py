@@ -1,0 +1,237 @@
+"""Plants small faults in calc, one at a time, and counts how many the tests notice.
+
+python3 scripts/mutants.py [module ...]            runs them (hours for all) and prints the table
+python3 scripts/mutants.py --every 5 [module ...]  a sample: every fifth mutant of each module
+python3 scripts/mutants.py --report [module ...]   prints the table of the runs that are there
+
+The faults (mutants) are made and run by the library mutmut, each in a process of its own with a time limit. Its work
+stands in build/mutants, one folder a module; a folder that is there is taken up where it was left, `--fresh` starts it
+anew. A mutant that no test notices survives: it is then either a missing test, or told in mutants_kept.csv with the
+reason why it changes nothing that matters. What is neither is printed, and the command ends with 1.
+"""
+from __future__ import annotations
+
+import argparse
+import csv
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+HOME = Path(__file__).resolve().parent.parent
+WORK = HOME / "build" / "mutants"
+KEPT = Path(__file__).with_name("mutants_kept.csv")
+
+# The tests of each module: those that check what it answers, not those that happen to pass through it. The module's own
+# examples (doctests) are always among them.
+TESTS = {
+    # arithmetic
+    "wood": "wood worked_examples", "drilling": "drilling", "supplies": "supplies", "handling": "handling worked_examples",
+    "yields": "yields_keeping worked_examples", "keeping": "yields_keeping worked_examples", "economics": "economics worked_examples",
+    "market": "yields_keeping", "season": "season", "units": "units",
+    # money and yard
+    "yard": "costs capital dried farm", "sizes": "expected farm dried", "ledger": "ledger dried balances", "consignment": "settle",
+    "balances": "balances settle", "rollup_cost": "costs capital", "rollup_capital": "capital", "rollup_views": "capital costs",
+    "prices": "prices", "flows": "flows", "budget": "budget", "yield_model": "expected", "expected": "expected",
+    "cents": "settle costs", "dried": "dried",
+    # reading
+    "quantities": "quantities", "dates": "dates", "selection": "selection",
+}
+COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
+# Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
+LONG = "thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees"
+SETTINGS = """[tool.mutmut]
+source_paths = ["calc"]
+only_mutate = ["calc/{module}.py"]
+also_copy = {copied}
+pytest_add_cli_args_test_selection = {tests}
+# One copy of each example, and generated cases that are the same in every run.
+pytest_add_cli_args = ["-k", "(not __mutmut_ or __mutmut_orig){but}", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
+# Seconds a mutant may take: (what its tests take + 5) x 5.
+timeout_constant = 5.0
+timeout_multiplier = 5.0
+use_git_change_detection = false
+"""
+NOTICED = ("killed", "timeout", "segfault")
+NOT_RUN = "not checked"
+PROSE = "words of a message"
+HEADINGS = ("module", "mutants", "run", "killed", "timed out", "survived", "of these told", "score %")
+
+
+@dataclass(frozen=True)
+class Survivor:
+    """A mutant that no test noticed: where, the lines before and after, and why it may stay ("" when nobody said)."""
+
+    module: str
+    function: str
+    before: str
+    after: str
+    reason: str
+
+
+def library():
+    """mutmut, or a word on how to get it."""
+    try:
+        import mutmut
+    except ImportError:
+        sys.exit("The library mutmut is missing: pip install -e .[test,mutation]")
+    return mutmut
+
+
+def prepare(module: str, fresh: bool, long: bool) -> Path:
+    """The folder in which mutmut works on this module."""
+    folder = WORK / module
+    if fresh and folder.exists():
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in ["calc", *COPIED]:
+        if not (folder / name).exists():
+            (folder / name).symlink_to(HOME / name, target_is_directory=True)
+    tests = [f"tests/test_{name}.py" for name in TESTS[module].split()] + [f"calc/{module}.py"]
+    settings = SETTINGS.format(module=module, copied=COPIED, tests=tests, but="" if long else f" and not ({LONG})").replace("'", '"')
+    (folder / "pyproject.toml").write_text((HOME / "pyproject.toml").read_text(encoding="utf-8") + "\n" + settings, encoding="utf-8")
+    return folder
+
+
+def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long: bool) -> int:
+    """Makes the mutants of one module and runs its tests on each, one at a time.
+
+    only: on those named; every: on every so many; again: on those that survived the last run;
+    long: the long tests too."""
+    folder = prepare(module, fresh, long)
+    only = only or (names(module)[::every] if every > 1 else [])
+    if again:
+        only = [name for name, end in ended(module).items() if end not in (*NOTICED, NOT_RUN)]
+        if not only:
+            return 0
+    for made in (folder / "mutants" / "tests", folder / "mutants" / "mutmut-stats.json"):  # tests may be new
+        shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
+    command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
+    return subprocess.run(command, cwd=folder).returncode
+
+
+def names(module: str) -> list[str]:
+    """The mutants of a module, as the library will name them."""
+    from mutmut.mutation.file_mutation import mutate_file_contents
+    source = HOME / "calc" / f"{module}.py"
+    with working_in(module):
+        return [f"calc.{module}.{name}" for name in mutate_file_contents(str(source), source.read_text(encoding="utf-8")).mutant_names]
+
+
+@contextmanager
+def working_in(module: str):
+    """The library reads its settings from the folder it stands in."""
+    from mutmut import configuration
+    os.chdir(WORK / module)
+    configuration.reset_config()
+    try:
+        yield
+    finally:
+        os.chdir(HOME)
+
+
+def ended(module: str) -> dict[str, str]:
+    """How each mutant of a module ended, by name, in the library's words."""
+    from mutmut.mutation.data import SourceFileMutationData
+    from mutmut.stats import status_by_exit_code
+    with working_in(module):
+        data = SourceFileMutationData(path=Path("calc") / f"{module}.py")
+        data.load()
+        return {name: status_by_exit_code[code] for name, code in data.exit_code_by_key.items()}
+
+
+def outcome(module: str) -> tuple[Counter, list[Survivor]]:
+    """How many mutants ended how, and each one that no test noticed."""
+    from mutmut.mutation.diff_apply import get_diff_for_mutant
+    ends = ended(module)
+    unseen = [name for name, end in ends.items() if end not in (*NOTICED, NOT_RUN)]
+    with working_in(module):
+        survivors = [told(module, name, get_diff_for_mutant(name, path=Path("calc") / f"{module}.py")) for name in unseen]
+    return Counter(ends.values()), survivors
+
+
+def told(module: str, name: str, diff: str) -> Survivor:
+    """The survivor with its reason, from its difference to the original."""
+    lines = [line for line in diff.split("\n") if not line.startswith(("---", "+++"))]
+    before, after = (" / ".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
+    function = re.sub(r"^.*\.x_?|__mutmut_\d+$", "", name).replace("ǁ", ".").strip(".")
+    reason = KEPT_ROWS.get((module, function, before, after)) or (PROSE if only_words(before, after) else "")
+    return Survivor(module, function, before, after, reason)
+
+
+def only_words(before: str, after: str) -> bool:
+    """True when the two lines differ in nothing but the letters of a sentence: a quoted text with a space in it."""
+    quoted = re.compile(r'"[^"]* [^"]*"')
+    bare = quoted.sub('""', before) == quoted.sub('""', after)
+    return bare and before != after and before.lower() == after.replace("XX", "").lower()
+
+
+def kept_rows() -> dict[tuple[str, str, str, str], str]:
+    """Reasons by module, function, line before and line after."""
+    with KEPT.open(encoding="utf-8", newline="") as file:
+        return {(row["module"], row["function"], row["before"], row["after"]): row["reason"] for row in csv.DictReader(file)}
+
+
+KEPT_ROWS = kept_rows() if KEPT.exists() else {}
+
+
+def table(ends: dict[str, Counter], survivors: list[Survivor]) -> str:
+    """Module by module and in all, as Markdown. Told: survivors with a reason; score: noticed of those run."""
+    rows = []
+    for module, counts in [*ends.items(), ("all", sum(ends.values(), Counter()))]:
+        mine = [s for s in survivors if module in (s.module, "all")]
+        tried = counts.total() - counts[NOT_RUN]
+        rows.append((module, counts.total(), tried, counts["killed"], tried - counts["killed"] - len(mine), len(mine),
+                     sum(bool(s.reason) for s in mine), f"{100 * (1 - len(mine) / tried):.1f}" if tried else ""))
+    lines = [HEADINGS, ("---",) * len(HEADINGS), *rows]
+    return "\n".join("| " + " | ".join(map(str, line)) + " |" for line in lines)
+
+
+def report(modules: list[str]) -> int:
+    """Prints the table, the reasons with their counts, and what has no reason; returns 1 when there is such."""
+    ends, survivors = {}, []
+    for module in modules:
+        if (WORK / module / "mutants" / "calc" / f"{module}.py.meta").exists():
+            ends[module], more = outcome(module)
+            survivors += more
+    print(f"mutmut {version('mutmut')}\n")
+    print(table(ends, survivors))
+    for reason, count in Counter(s.reason for s in survivors if s.reason).most_common():
+        print(f"  {count:4d}  {reason}")
+    silent = [s for s in survivors if not s.reason]
+    for s in silent:
+        print(f"\n{s.module}.{s.function}\n  - {s.before}\n  + {s.after}")
+    return int(bool(silent))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("modules", nargs="*", help="modules of calc; all of the list when none is named")
+    parser.add_argument("--report", action="store_true", help="only print what earlier runs found")
+    parser.add_argument("--fresh", action="store_true", help="forget earlier runs of these modules")
+    parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
+    parser.add_argument("--again", action="store_true", help="run those again that survived, after new tests")
+    parser.add_argument("--long", action="store_true", help="with the long tests too")
+    parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
+    chosen = parser.parse_args()
+    library()
+    modules = chosen.modules or list(TESTS)
+    unknown = sorted(set(modules) - set(TESTS))
+    if unknown:
+        sys.exit("Not in the list of modules: " + ", ".join(unknown))
+    if not chosen.report:
+        for module in modules:
+            print(f"== {module}", flush=True)
+            if run(module, chosen.fresh, chosen.only, chosen.every, chosen.again, chosen.long):
+                return 1
+    return report(modules)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
