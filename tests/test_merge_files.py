@@ -79,7 +79,7 @@ def test_edits_new_rows_settings_lists_and_conflicts(copies, office, tmp_path):
     assert read_names(out, "plan_")["plan_wanted"] == 9.0
     assert [f.kind for f in done.merged.findings] == [REKEYED, CONFLICT] or [f.kind for f in done.merged.findings] == [CONFLICT, REKEYED]
     row = next(r for r in on_sheet(out) if r[0] == CONFLICT)
-    assert row[1:9] == ["Events", 6, "E00001", 6, "Amount, see Lists", "0.5", "0.75", "1.25"] and "Mine stands" in row[9]
+    assert row[1:9] == ["Events", "E00001", 6, 6, "Amount, see Lists", "0.5", "0.75", "1.25"] and "Mine stands" in row[9]
     assert "Errors: 0" in audit(out)
     keys = [line.key for line in read_copy(out).lines["events"]]
     assert len(set(keys)) == len(keys)
