@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc import keeping, promises, results, tables, units
+from calc import keeping, promises, results, tables
 from calc.ledger import CONSIGNMENT, OUTRIGHT, price_in_force
 from calc.watering import monday
 from calc.yard import TINY, Diary, as_typed, dates, numbers, words
@@ -138,7 +138,7 @@ def dryer(settings: dict) -> Dryer:
     missing = tuple(title for key, title in named.items() if not values[key] or not values[key] > 0)
     if missing:
         return Dryer(0.0, 0.0, missing)
-    hours = float(values["drying_hours"]) / units.units()["h"].si_per_unit
+    hours = float(values["drying_hours"])
     return Dryer(float(values["dryer_trays"]) * float(values["tray_weight"]), hours)
 
 

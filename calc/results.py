@@ -382,6 +382,10 @@ class Results:
     settlement_stock: pd.DataFrame
     settlement_ages: pd.DataFrame
     settlement_lots: pd.DataFrame
+    season_strip: pd.DataFrame
+    season_notes: pd.DataFrame
+    deadlines: pd.DataFrame
+    hours_ahead: pd.DataFrame
     promise_weeks: pd.DataFrame
     trace: pd.DataFrame
     keeping: pd.DataFrame

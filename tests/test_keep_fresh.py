@@ -106,8 +106,7 @@ MARKETS = pd.DataFrame([
 PRICES = pd.DataFrame([("Shop", "fresh", "2025-01-01", 20.0), ("Stall", "fresh", "2025-01-01", 24.0), ("Kitchen", "fresh", "2025-01-01", 12.0),
                        ("Shop", "dried", "2025-01-01", 120.0)], columns=["price_market", "price_product", "price_from", "price_each"])
 PRICES["price_from"] = pd.to_datetime(PRICES["price_from"])
-HOUR = 3600.0
-GEAR = {**yards.SETTINGS, "keeps_days": 14.0, "dryer_trays": 4.0, "tray_weight": 0.25, "drying_hours": 12 * HOUR}
+GEAR = {**yards.SETTINGS, "keeps_days": 14.0, "dryer_trays": 4.0, "tray_weight": 0.25, "drying_hours": 12}
 BOOK = (("2025-05-20", "picked", "A1", 2.0, {"lot": "old"}), ("2025-06-08", "picked", "A1", 3.0, {"lot": "L8"}),
         ("2025-06-11", "picked", "A1", 2.0, {"lot": "L11"}), ("2025-06-12", "picked", "A1", 4.0, {"lot": "L12", "picked_wet": "yes", "grade": "B"}))
 PROMISED = pd.DataFrame([{"week": pd.Timestamp("2025-06-09"), "market": "Kitchen", "product": "fresh", "promised_kg": 1.0}])
@@ -144,7 +143,7 @@ def test_the_plan_by_hand():
 
 def test_the_value_of_one_more_weight_of_dryer():
     """The dryer full, nothing else to do with the rest: one more kg dried brings what a kg dried nets."""
-    small = {**GEAR, "drying_hours": 24 * 14 * HOUR, "keeps_days": 14.0}  # one load in 14 days
+    small = {**GEAR, "drying_hours": 24 * 14, "keeps_days": 14.0}  # one load in 14 days
     table = kept(gear=small, markets=MARKETS.iloc[:1].assign(takes_week=0.0))
     dryer = table["keeping_dryer"].iloc[0]
     assert dryer["value_per_kg"] == pytest.approx(9.0) and dryer["words"] == "the dryer is full: more room is worth the value shown"
@@ -169,7 +168,7 @@ def test_what_a_market_took_this_week_is_taken_off_its_limit():
 
 
 def test_settings_left_blank_are_named():
-    table = kept(gear={**yards.SETTINGS, "keeps_days": 14.0, "drying_hours": 6 * HOUR})
+    table = kept(gear={**yards.SETTINGS, "keeps_days": 14.0, "drying_hours": 6})
     assert table["keeping_dryer"]["words"].iloc[0] == "Type on Settings: Trays in the dryer, Fresh mushrooms on a tray"
     assert "dry" not in set(table["keeping"]["use"])
 
