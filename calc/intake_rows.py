@@ -222,7 +222,7 @@ def apply_list_rules(sheet: Sheet, name: str) -> None:
         sheet.problem(
             index, name, REFUSED, "nothing was typed", "a name", "Type the name, or clear the row", "needed"
         )
-    if sheet.key in ("packs", "prices"):
+    if sheet.key in ("packs", "prices", "closings"):
         return
     twice = pd.Series(lower(names)).duplicated().to_numpy() & ~pd.isna(names) & sheet.used
     for index in sheet.first(twice, REFUSED):
