@@ -64,8 +64,10 @@ def page_of(found: Trace, profile: str, yard: str, file_name: str, as_of: dt.dat
         Part("Dried", ("Date", "Dried lot", f"Fresh in ({unit})", f"Dried out ({unit})", "From", "", "Row of Events"),
              [(date(r.date), r.lot, weight(r.fresh_kg), weight(r.dried_kg), r.came_from, "", _row(r.row)) for r in found.dryings.itertuples()]),
     ]
-    doubts = [doubt.words + (f" ({weight(doubt.kg):g} {unit}, {doubt.rows} line{'s' if doubt.rows != 1 else ''})" if doubt.kg == doubt.kg else "") + "."
-              for doubt in found.doubts]
+    doubts = []
+    for doubt in found.doubts:
+        much = f" ({weight(doubt.kg):g} {unit}, {doubt.rows} line{'s' if doubt.rows != 1 else ''})" if doubt.kg == doubt.kg else ""
+        doubts.append(f"{doubt.words}{much}.")
     if found.others:
         doubts.append("Other lots of the same logs: " + ", ".join(found.others) + ".")
     return Page(f"{what} {found.asked}", about, [part for part in parts if part.rows], doubts or ["Nothing: every line of it is told."])
