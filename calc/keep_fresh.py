@@ -261,7 +261,7 @@ def _dryer_line(gear: Dryer, uses, good, value: float, keeps, dry_net) -> pd.Dat
 
 # ---- what to pack ------------------------------------------------------------------------------------------------
 
-PACK_DAYS = (1, 2, 3, 5, 7)
+PACK_DAYS = (1, 2, 3)  # the study weighed over days, not weeks
 
 
 def pack_weights() -> pd.DataFrame:

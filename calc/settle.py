@@ -277,7 +277,7 @@ def _lot_words(terms: str, key: str, left: float, delivered: float, there: pd.Da
     if left <= LEAST_KG:
         return "all gone"
     unsaid = (there["lot"] == "") & there["kind"].isin(("sold", "returned", "spoiled"))
-    return "still there by the lines; but some went without a lot" if unsaid.any() else "still there by the lines"
+    return "there by the lines; some went without a lot" if unsaid.any() else "there by the lines"
 
 
 def consigned(sold: pd.DataFrame) -> pd.DataFrame:

@@ -23,7 +23,7 @@ def lines(sheet: ResultSheet, view: View, row: int, table: str, frame, columns, 
         values.append(view.column(frame[name], kind) if name else [None] * len(frame))
         if name == "words":
             values[-1] = [capital(words or "") for words in values[-1]]
-            room = sheet.widths[len(heads) - 1] * 1.2
+            room = sheet.widths[len(heads) - 1] * 1.3
             for i, words in enumerate(values[-1]):
                 if len(words) > room:
                     sheet.heights[row + 1 + i] = LINE * (1 + len(words) // int(room)) + 2

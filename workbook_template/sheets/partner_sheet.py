@@ -13,12 +13,12 @@ from workbook_template.sheets.blocks import NOT_YET, day
 from workbook_template.sheets.market_blocks import lines, paragraph
 from workbook_template.sheets.view import View
 
-WIDTHS = [15, 8, 12.5, 12.5] + [10.0] * 6 + [28]
+WIDTHS = [15, 10, 12.5, 12.5] + [10.0] * 6 + [34]
 PAGE, PAGES = 48, 14  # rows of a printed page; pages that begin at a fixed row
-SCALE = 65
-PERIODS, LOTS, WEEKS, MARKETS, LISTED = 7, 7, 6, 16, 200
-MONEY = (("period", "Period"), ("closed", ""), ("brought", "Brought over"), ("sales", "Sales"), ("lost", "Loss charged"),
-         ("commission", "Commission"), ("fees", "Fees"), ("corrections", "Corrections"), ("due", "Due"), ("paid", "Paid"), ("open", "Open"))
+SCALE = 61
+PERIODS, LOTS, WEEKS, MARKETS, LISTED = 6, 6, 5, 16, 200
+MONEY = (("period", "Period"), ("brought", "Brought over"), ("sales", "Sales"), ("lost", "Loss charged"),
+         ("commission", "Commission"), ("fees", "Fees"), ("corrections", "Corrections"), ("due", "Due"), ("paid", "Paid"), ("open", "Open"), ("closed", ""))
 WEIGHT = (("period", "Period"), ("product", "Product"), ("opening_kg", "Opening"), ("delivered_kg", "Delivered"), ("sold_kg", "Sold"),
           ("returned_kg", "Returned"), ("spoiled_kg", "Spoiled"), ("unexplained_kg", "Missing"), ("allowed_kg", "of it allowed"),
           ("closing_kg", "There at the end"), ("words", "By the counts"))
@@ -30,7 +30,7 @@ WEEK = (("week", "Week of"), ("product", "Product"), ("asked", "Asked"), ("promi
         (None, ""), (None, ""), (None, ""), (None, ""), ("words", "In words"))
 POOL = WEEK[:6] + (("supply_kg", "Can be promised"), ("free_kg", "Free"), (None, ""), (None, ""), ("words", "In words"))
 EVERY_LOT = (("lot", "Lot"), ("product", "Product"), ("first", "From"), ("last", "To"), ("logs", "Logs"), ("got_kg", "Got"),
-             ("delivered_kg", "Delivered"), ("sold_kg", "Sold"), ("left_kg", "At home"), ("spawn_lots", "Spawn lots"), ("words", "In words"))
+             ("delivered_kg", "Delivered"), ("sold_kg", "Sold"), ("left_kg", "At home"), (None, ""), ("words", "Spawn lots, and what is missing"))
 
 
 def partner(view: View) -> ResultSheet:
@@ -123,17 +123,22 @@ def _periods(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _shown(frame: pd.DataFrame, rule: str) -> str:
     left = len(frame) - PERIODS
-    return rule + (f" The latest {PERIODS} lines; the {left} before stand under Every period." if left > 0 else "")
+    return rule + (f" The latest {PERIODS} lines; {left} earlier under Every period." if left > 0 else "")
 
 
 def _records(sheet: ResultSheet, view: View, top: int) -> None:
     """Every period and every lot, for the file."""
     sheet.section(top, "Every period")
     table = _periods(view.results.settlement)
-    columns = (("market", "Market"), ("period", "Period"), *MONEY[2:])
+    columns = (("market", "Market"), ("period", "Period"), *MONEY[2:-1])
     row = _or_none(sheet, view, top + 1, "settlement", table, columns, "Nothing stands on Sales yet.")
+    stock = _periods(view.results.settlement_stock)
+    stock = stock.assign(words=[f"{product}. {words}" for product, words in zip(stock["product"], stock["words"], strict=True)])
+    sheet.section(row + 1, "Every period, weights")
+    row = _or_none(sheet, view, row + 2, "settlement_stock", stock, (("market", "Market"), ("period", "Period"), *WEIGHT[2:]), "No weight moved.")
     sheet.section(row + 1, "Every lot, the latest first")
     lots = view.results.trace
+    lots = lots.assign(words=["; ".join(w for w in pair if w) for pair in zip(lots["spawn_lots"], lots["words"], strict=True)])
     latest = f" The latest {LISTED} of {len(lots)}." if len(lots) > LISTED else ""
     sheet.put(row + 2, 0, "Got: picked or out of the dryer under that lot. For all lines behind one, as for a recall: boltbook trace, the name of this "
                           f"file, the lot.{latest}", "about")
