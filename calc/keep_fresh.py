@@ -133,7 +133,7 @@ class Dryer:
 
 
 def dryer(settings: dict) -> Dryer:
-    """The dryer as typed on Settings (SI: kg, seconds); a figure left blank is named and the dryer takes nothing until then."""
+    """The dryer as typed on Settings (kg, hours); a figure left blank is named and the dryer takes nothing until then."""
     named = {"dryer_trays": "Trays in the dryer", "tray_weight": "Fresh mushrooms on a tray", "drying_hours": "Hours for one drying"}
     values = {key: settings.get(key) for key in named}
     missing = tuple(title for key, title in named.items() if not values[key] or not values[key] > 0)
