@@ -39,7 +39,7 @@ TESTS = {
     "yard": "costs capital dried farm", "sizes": "expected farm dried", "ledger": "ledger dried balances", "consignment": "settle",
     "balances": "balances settle", "rollup_cost": "costs capital", "rollup_capital": "capital", "rollup_views": "capital costs",
     "prices": "prices", "flows": "flows", "budget": "budget", "yield_model": "expected", "expected": "expected",
-    "cents": "settle costs", "dried": "dried",
+    "cents": "cents", "dried": "dried",
     # reading
     "quantities": "quantities", "dates": "dates", "selection": "selection",
 }
