@@ -9,6 +9,7 @@ import click
 
 from calc.calendar_lines import Line
 from workbook_template.cli import _day, _existing, _guarded
+from workbook_template.mistakes import BLOCKED, Mistake
 
 PRODUCT = "-//Boltbook//Work of a log yard//EN"
 SPACE = uuid.UUID("6f1d7a52-5e0b-4a43-9d52-0b1f3f0c8e21")  # a random number made once: UIDs of the same lines stay the same
@@ -91,8 +92,6 @@ def write(path: Path, data: bytes) -> None:
     import os
     import tempfile
 
-    from workbook_template.mistakes import BLOCKED, Mistake
-
     if path.exists() and PRODUCT.encode() not in path.read_bytes()[:400]:
         raise Mistake(f"{path} exists already and is no calendar made here: it is left as it is. Type another name.", BLOCKED)
     if not path.parent.is_dir():
@@ -123,7 +122,11 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
     port.require(schema.result_sheets(inputs.profile))
     look = tables.figure("flush_days")
     found = lines(work_out(inputs), (look.low, look.high))
-    write(out, calendar_bytes(found, str(inputs.settings["yard"]), inputs.as_of))
+    try:
+        data = calendar_bytes(found, str(inputs.settings["yard"]), inputs.as_of)
+    except BadCalendar as fault:
+        raise Mistake(f"The calendar did not pass its own check and was not written: {fault}.", BLOCKED) from None
+    write(out, data)
     return len(found), inputs.problems
 
 
@@ -134,8 +137,6 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
 def calendar(path: str, out: str, today: dt.date | None) -> None:
     """Write the work ahead in PATH as a calendar file: soaks, looks for pins, first flushes, deadlines. PATH is only read."""
     from calc.problems import REFUSED
-    from workbook_template.mistakes import Mistake
-
     target = Path(out)
     if target.suffix.lower() != ".ics":
         raise Mistake(f"{target.name} cannot be written: name it with the ending .ics.")
