@@ -30,7 +30,7 @@ LINES = [
 
 @pytest.fixture(scope="module")
 def data() -> bytes:
-    return calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY)
+    return calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY, "0a")
 
 
 def unfolded(data: bytes) -> list[str]:
@@ -83,15 +83,15 @@ def test_the_same_line_has_the_same_uid_at_the_next_export(data):
         return {str(e["summary"]).partition(":")[0]: str(e["uid"]) for e in icalendar.Calendar.from_ical(found).walk("VEVENT")}
 
     later = [Line(n.kind, n.key, n.first, n.last, n.title + ", 3 logs fewer", "other words") for n in LINES[::-1]]
-    again = calendar_file.calendar_bytes(later, "Hollow, the yard", DAY + dt.timedelta(days=9))
+    again = calendar_file.calendar_bytes(later, "Hollow, the yard", DAY + dt.timedelta(days=9), "0a")
     assert uids(again) == uids(data) and len(set(uids(data).values())) == len(LINES)
-    assert not set(uids(data).values()) & set(uids(calendar_file.calendar_bytes(LINES, "Another yard", DAY)).values())
-    assert calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY) == data  # nothing of the clock is in it
+    assert not set(uids(data).values()) & set(uids(calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY, "0b")).values())
+    assert calendar_file.calendar_bytes(LINES, "Hollow, the yard", DAY, "0a") == data  # nothing of the clock is in it
 
 
 def test_two_lines_of_one_key_are_refused():
     with pytest.raises(calendar_file.BadCalendar, match="one UID"):
-        calendar_file.calendar_bytes([LINES[0], LINES[0]], "y", DAY)
+        calendar_file.calendar_bytes([LINES[0], LINES[0]], "y", DAY, "0a")
 
 
 @pytest.mark.parametrize(("broken", "fault"), [
@@ -100,8 +100,8 @@ def test_two_lines_of_one_key_are_refused():
     (lambda d: re.sub(rb"DTSTAMP:\w+\r\n", b"", d), "DTSTAMP"),
 ])
 def test_the_check_sees_what_is_broken(data, broken, fault):
-    assert calendar_file.check(data, LINES, "Hollow, the yard") == []
-    assert any(fault in said for said in calendar_file.check(broken(data), LINES, "Hollow, the yard"))
+    assert calendar_file.check(data, LINES, "0a") == []
+    assert any(fault in said for said in calendar_file.check(broken(data), LINES, "0a"))
 
 
 @given(st.text(max_size=200), st.text(max_size=200))
@@ -109,7 +109,7 @@ def test_the_check_sees_what_is_broken(data, broken, fault):
 def test_whatever_a_grower_types_comes_back(title, words):
     """The names of logs and lots are free text: quotes, colons, line ends of other systems, letters of any script."""
     line = Line(SOAK, "x", DAY, DAY, title, words)
-    data = calendar_file.calendar_bytes([line], "y", DAY)  # reads it back, and raises where it is not the same
+    data = calendar_file.calendar_bytes([line], "y", DAY, "0a")  # reads it back, and raises where it is not the same
     assert max(map(len, data.split(b"\r\n"))) <= 75
 
 

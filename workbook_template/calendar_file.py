@@ -20,15 +20,15 @@ class BadCalendar(Exception):
     """The file made breaks RFC 5545 or does not read back as what was put in."""
 
 
-def uid(yard: str, line: Line) -> str:
-    """The same for the same line of the same yard at every export."""
-    return f"{uuid.uuid5(SPACE, chr(31).join((yard, line.kind, line.key)))}@boltbook"
+def uid(mark: str, line: Line) -> str:
+    """The same for the same line of the same yard at every export. mark: what tells the yard's workbook from any other."""
+    return f"{uuid.uuid5(SPACE, chr(31).join((mark, line.kind, line.key)))}@boltbook"
 
 
-def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
+def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date, mark: str) -> bytes:
     """The lines as an iCalendar file: whole days, stamped with the as-of day, so that the same work gives the same file.
 
-    Raises BadCalendar where the file does not hold what it should.
+    yard: the name that the calendar shows; mark: as in `uid`. Raises BadCalendar where the file does not hold what it should.
     """
     from icalendar import Calendar, Event
 
@@ -40,7 +40,7 @@ def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
     stamp = dt.datetime.combine(as_of, dt.time(), dt.UTC)
     for line in lines:
         event = Event()
-        event.add("uid", uid(yard, line))
+        event.add("uid", uid(mark, line))
         event.add("dtstamp", stamp)
         event.add("sequence", as_of.toordinal())  # a later export is a later word on the same line
         event.add("dtstart", line.first)
@@ -51,7 +51,7 @@ def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
         event.add("transp", "TRANSPARENT")
         made.add_component(event)
     data = made.to_ical()
-    faults = check(data, lines, yard)
+    faults = check(data, lines, mark)
     if faults:
         raise BadCalendar("; ".join(faults))
     return data
@@ -62,7 +62,7 @@ def plain(text: str) -> str:
     return "".join(c for c in text if c in "\n\t" or ord(c) >= 32 and ord(c) != 127)
 
 
-def check(data: bytes, lines: list[Line], yard: str) -> list[str]:
+def check(data: bytes, lines: list[Line], mark: str) -> list[str]:
     """What is wrong with the file by RFC 5545 and by reading it back; nothing if it is good."""
     from icalendar import Calendar
 
@@ -77,7 +77,7 @@ def check(data: bytes, lines: list[Line], yard: str) -> list[str]:
     if any(str(read.get(name, "")) != value for name, value in (("prodid", PRODUCT), ("version", "2.0"))):
         faults.append("PRODID or VERSION is missing (3.6)")
     seen = [(str(e["uid"]), e.decoded("dtstart"), e.decoded("dtend"), str(e["summary"]), str(e["description"])) for e in events]
-    wanted = [(uid(yard, n), n.first, n.last + dt.timedelta(days=1), plain(n.title), plain(n.words)) for n in lines]
+    wanted = [(uid(mark, n), n.first, n.last + dt.timedelta(days=1), plain(n.title), plain(n.words)) for n in lines]
     if seen != wanted:
         faults.append("it does not read back as what was put in")
     if len({row[0] for row in seen}) != len(seen):
@@ -122,8 +122,9 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
     port.require(schema.result_sheets(inputs.profile))
     look = tables.figure("flush_days")
     found = lines(work_out(inputs), (look.low, look.high))
+    yard = str(inputs.settings["yard"])
     try:
-        data = calendar_bytes(found, str(inputs.settings["yard"]), inputs.as_of)
+        data = calendar_bytes(found, yard, inputs.as_of, port.marks().get("bb_yard") or yard)
     except BadCalendar as fault:
         raise Mistake(f"The calendar did not pass its own check and was not written: {fault}.", BLOCKED) from None
     write(out, data)
