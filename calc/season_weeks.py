@@ -83,8 +83,10 @@ def _soaks(year: Plan, place: np.ndarray, past: np.ndarray):
 
 def _any(hits: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:
     """By row: True where any of its soaks hits the week."""
-    found = np.zeros((rows, hits.shape[1]), dtype=bool)
-    np.logical_or.at(found, row, hits)
+    found, order = np.zeros((rows, hits.shape[1]), dtype=bool), np.argsort(row, kind="stable")
+    each, first = np.unique(row[order], return_index=True)
+    if len(each):
+        found[each] = np.logical_or.reduceat(hits[order], first, axis=0)
     return found
 
 
