@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from calc import results, season, tables, units
+from calc import results, season, tables
 from calc.day_numbers import MONTHS
 from calc.intake_sense import EARLY_PICK_DAYS
 from calc.rollup_yield import MONTH_DAYS
@@ -118,9 +118,9 @@ class State:
 
 
 def soak_hours(settings: dict) -> float:
-    """Hours in the tank, from the setting in SI (seconds); the figure, in hours, where it is blank."""
+    """Hours in the tank: the setting, the figure where it is blank."""
     typed = settings.get("soak_hours")
-    return tables.figure("soak_hours").typical if typed is None else float(typed) / units.units()["h"].si_per_unit
+    return tables.figure("soak_hours").typical if typed is None else float(typed)
 
 
 def site(settings: dict) -> Site:

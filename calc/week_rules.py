@@ -317,7 +317,7 @@ def turn(week: Week) -> pd.DataFrame:
     every = own if own else tables.figure("turn_weeks").typical * WEEK_DAYS
     last = np.maximum(week.last("turned", "stacked", "moved"), np.where(week.yard.inoculated <= week.day, week.yard.inoculated, NEVER))
     rows = np.flatnonzero(week.at(SPAWN_RUN) & (last > NEVER) & (week.day - last >= every))
-    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
+    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turnings replace it")
     return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}"), rule,
                  said_by(last[rows], stamp), last[rows])
 

@@ -154,7 +154,7 @@ def test_logs_in_the_tank_are_lifted_out_and_hours_not_written_are_assumed():
     tank = {"A1": {"stage": "soaking"}}
     found = only(lines_of(OLD, [RAIN, ("2026-07-15", "soaked", "A1", 24.0)], tank), "lift out")
     assert found["words"] == "in the tank since 15 Jul 2026 (today); 24 h are over by 16 Jul 2026" and found["urgency"] == 1
-    blank = only(lines_of(OLD, [RAIN, ("2026-07-14", "soaked", "A1", None)], tank, soak_hours=12 * 3600.0), "lift out")
+    blank = only(lines_of(OLD, [RAIN, ("2026-07-14", "soaked", "A1", None)], tank, soak_hours=12.0), "lift out")
     assert "hours not written down, 12 h assumed: out by 15 Jul 2026" in blank["words"]
     assert "lift out" not in kinds(lines_of(OLD, [RAIN, ("2026-07-13", "soaked", "A1", 24.0)], RESTING))
 
