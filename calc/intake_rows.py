@@ -157,6 +157,7 @@ NEED_WORDS = {
     "market": ("nothing was typed", "a market", "Pick a market from the list"),
     "kind": ("nothing was typed", either(FIXED_LISTS["sale_kinds"]), "Pick one from the list"),
     "product": ("nothing was typed", either(FIXED_LISTS["products"]), "Pick one from the list"),
+    "week": ("nothing was typed", "a date", "Type any day of the week it is for"),
 }
 
 
@@ -221,7 +222,7 @@ def apply_list_rules(sheet: Sheet, name: str) -> None:
         sheet.problem(
             index, name, REFUSED, "nothing was typed", "a name", "Type the name, or clear the row", "needed"
         )
-    if sheet.key in ("packs", "prices"):
+    if sheet.key in ("packs", "prices", "closings"):
         return
     twice = pd.Series(lower(names)).duplicated().to_numpy() & ~pd.isna(names) & sheet.used
     for index in sheet.first(twice, REFUSED):

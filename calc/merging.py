@@ -175,34 +175,45 @@ def _by_content(contents, wanted: list[int], free: set[int], pairs: dict, take) 
 # ---- one table ---------------------------------------------------------------------------------------------------
 
 def merge_table(table: str, base: list[Line] | None, mine: list[Line], theirs: list[Line], twice: tuple[str, ...] = (),
-                named: bool = False) -> Merged:
+                named: bool = False, needed: tuple[str, ...] = ()) -> Merged:
     """Put theirs into mine. base: what both started from; None where it is not at hand, then only additions are taken.
 
     twice: the columns that make two rows under different keys the same thing typed twice. named: keys are names (a wood, a
-    market): two new rows under one name are one row.
+    market): two new rows under one name are one row. needed: the columns without which a row says nothing; a row that lost them
+    all counts as deleted, whatever is left in it.
     """
-    merged = _against_base(table, base, mine, theirs, named) if base is not None else _without_base(table, mine, theirs, named)
+    merged = _against_base(table, base, mine, theirs, named, needed) if base is not None else _without_base(table, mine, theirs, named)
     merged.findings += _doubles(table, mine, merged.additions, twice)
     return merged
 
 
-def _against_base(table: str, base: list[Line], mine: list[Line], theirs: list[Line], named: bool) -> Merged:
+def _against_base(table: str, base: list[Line], mine: list[Line], theirs: list[Line], named: bool, needed: tuple[str, ...]) -> Merged:
     merged = Merged()
     here, new_here = paired(base, mine)
     there, new_there = paired(base, theirs)
     for i, old in enumerate(base):
         m = mine[here[i]] if i in here else None
         t = theirs[there[i]] if i in there else None
-        if m is not None and t is not None:
+        cleared = [_cleared(old, line, needed) for line in (m, t)]
+        if all(cleared):
+            continue
+        if not any(cleared):
             _cells(table, old, m, t, merged)
-        elif m is not None:
-            merged.findings.append(Finding(GONE_THERE, table, m.key, m.place, None, "", old.cells, m.cells, None))
-        elif t is not None:
-            merged.findings.append(Finding(GONE_HERE, table, t.key, None, t.place, "", old.cells, None, t.cells))
+        elif cleared[1]:
+            merged.findings.append(Finding(GONE_THERE, table, m.key, m.place, t.place if t else None, "", old.cells, m.cells, t.cells if t else None))
+        else:
+            merged.findings.append(Finding(GONE_HERE, table, t.key, m.place if m else None, t.place, "", old.cells, m.cells if m else None, t.cells))
     if named:
         new_there = _one_name(table, mine, new_here, theirs, new_there, merged)
     _new_rows(table, mine, new_here, theirs, new_there, merged)
     return merged
+
+
+def _cleared(old: Line, line: Line | None, needed: tuple[str, ...]) -> bool:
+    """Whether a row is gone, or has lost every cell without which it says nothing."""
+    if line is None:
+        return True
+    return any(c in old.cells for c in needed) and all(comparable(line.cells.get(c)) is None for c in needed)
 
 
 def _one_name(table: str, mine, new_here, theirs, new_there, merged: Merged) -> list[int]:

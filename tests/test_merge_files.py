@@ -79,7 +79,7 @@ def test_edits_new_rows_settings_lists_and_conflicts(copies, office, tmp_path):
     assert read_names(out, "plan_")["plan_wanted"] == 9.0
     assert [f.kind for f in done.merged.findings] == [REKEYED, CONFLICT] or [f.kind for f in done.merged.findings] == [CONFLICT, REKEYED]
     row = next(r for r in on_sheet(out) if r[0] == CONFLICT)
-    assert row[1:9] == ["Events", 6, "E00001", 6, "Amount, see Lists", "0.5", "0.75", "1.25"] and "Mine stands" in row[9]
+    assert row[1:9] == ["Events", "E00001", 6, 6, "Amount, see Lists", "0.5", "0.75", "1.25"] and "Mine stands" in row[9]
     assert "Errors: 0" in audit(out)
     keys = [line.key for line in read_copy(out).lines["events"]]
     assert len(set(keys)) == len(keys)
@@ -121,6 +121,27 @@ def test_deleted_rows_doubles_and_own_columns_are_told(copies, tmp_path):
     told = "\n".join(done.lines())
     assert "possible double" in told and "Moon" in told and "Sheets that only theirs.xlsx has were not copied: Trials." in told
     assert next(r for r in on_sheet(done.out) if r[0] == GONE_HERE)[8] == "Date 3 May 2026; Event picked; Log A3; Amount, see Lists 1.5; Note pick 3"
+
+
+def test_rows_typed_below_the_table_without_a_key(copies, tmp_path):
+    """As LibreOffice leaves them; the one that base has too is known by what stands in it, a refresh between changes nothing of that."""
+    for path, names in zip(copies, (("Z1", "Z2"), ("Z1", "Z3"), ("Z1",)), strict=True):
+        book = openpyxl.load_workbook(path)
+        for at, name in enumerate(names, start=60):
+            for column, value in enumerate((dt.datetime(2026, 6, 1), "picked", name, 1.0), start=1):
+                book["Events"].cell(at, column, value)
+        book.save(path)
+    mine, theirs, base = copies
+    done = merge(mine, theirs, tmp_path / "out.xlsx", base, today=TODAY)
+    assert [e["log"] for e in table(done.out, "events")] == ["A1", "A2", "A3", "A4", "Z1", "Z2", "Z3"] and not done.merged.findings
+
+
+def test_a_refresh_keeps_every_row_key(copies):
+    mine = copies[0]
+    before = read_copy(mine)
+    refresh_file(mine, progress=False, today=TODAY)
+    after = read_copy(mine)
+    assert after.lines == before.lines and after.blank == before.blank and len(before.blank["events"]) == 46
 
 
 def test_without_a_base_and_onto_mine_itself(copies):

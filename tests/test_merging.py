@@ -49,6 +49,13 @@ def test_a_deleted_row_is_told_and_never_taken_away():
     assert applied("events", base[:1], merged) == base[:1]
 
 
+def test_a_row_that_lost_all_it_says_counts_as_deleted():
+    base = [line("E1", 6, date=DAY, log="A1", note="wet"), line("E2", 7, date=DAY, log="A2", note="wet"), line("E3", 8, date=DAY, log="A3", note="x")]
+    mine, theirs = [base[0], line("E2", 7, note="wet"), line("E3", 8, note="x")], [line("E1", 6, note="wet"), base[1], line("E3", 8, note="y")]
+    merged = merge_table("events", base, mine, theirs, needed=("date", "log"))
+    assert kinds(merged) == [GONE_THERE, GONE_HERE] and not merged.changes and applied("events", mine, merged) == mine
+
+
 def test_the_same_pick_entered_twice_is_pointed_out():
     mine = [line("E1", 6, date=DAY, log="A1", amount=1.0)]
     theirs = [line("E9", 14, date=DAY.date(), log="a1", amount=1.0, note="dropped off")]

@@ -115,6 +115,16 @@ def test_the_command(tmp_path):
     assert run("check", tmp_path / "old upgraded.xlsx", code=None)
 
 
+def test_copies_upgraded_apart_are_still_copies_of_one_yard(tmp_path, upgraded):
+    from workbook_template.merge import merge
+    _, source, done = upgraded
+    copy = tmp_path / "copy.xlsx"
+    shutil.copy(source, copy)
+    again = upgrade(copy)
+    outcome = merge(done.path, again.path, tmp_path / "out.xlsx")
+    assert not outcome.merged.additions and not outcome.merged.changes and not outcome.merged.findings
+
+
 def test_keys_stay_unique_in_a_sorted_sheet(tmp_path):
     """Row 1 holds the key of the last guarded row, as after sorting: no two rows of the new workbook share a key."""
     from workbook_template.upgrade import _unique_keys

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calc import dates, merging
 from calc.merging import CONFLICT, DIFFERENCE, DOUBLE, GONE_HERE, GONE_THERE, LEFT, ONCE, REKEYED, Addition, Finding, Line, Merged, merge_table, plain
-from calc.problems import quote
+from calc.problems import shown as clipped
 from calc.quantities import format_number
 from calc.raw import Odd
 from workbook_template import schema
@@ -40,6 +40,7 @@ ADVICE = {
     ONCE: "It is there once.",
     LEFT: "It could not be typed in. Type it by hand if it is wanted.",
 }
+MOST_WORDS = 160  # characters of a whole row in the summary
 SURE = (REKEYED, ONCE)  # nothing to decide
 
 
@@ -124,7 +125,9 @@ def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
     merged = Merged()
     for table in schema.TABLES:
         key = table.key
-        merged.join(merge_table(key, base.lines[key] if base else None, mine.lines[key], theirs.lines[key], TWICE.get(key, ()), is_named(key)))
+        needed = tuple(c.key for c in table.columns if c.needed)
+        old = base.lines[key] if base else None
+        merged.join(merge_table(key, old, mine.lines[key], theirs.lines[key], TWICE.get(key, ()), is_named(key), needed))
     for key in SINGLES:
         merged.join(merge_table(key, [base.singles[key]] if base else None, [mine.singles[key]], [theirs.singles[key]], named=True))
     _own_columns(merged)
@@ -247,11 +250,11 @@ def _notes(mine: Copy, theirs: Copy) -> list[str]:
 
 def conflicts_sheet(findings: list[Finding], mine: Copy, name: str) -> NewSheet:
     """The sheet that lists everything to look at, both values side by side."""
-    headings = [("What", 20), ("Sheet", 11), ("Row", 8), ("Row key", 10), ("Row in theirs", 9), ("Column", 22), ("Before", 26), ("Mine", 30),
-                ("Theirs", 30), ("What to do", 52)]
+    headings = [("What", 17), ("Sheet", 10), ("Row key", 10), ("Row", 7), ("Row in theirs", 8), ("Column", 18), ("Before", 22), ("Mine", 28),
+                ("Theirs", 28), ("What to do", 38)]
     about = (f"Compared with {name}. Nothing of theirs was taken where both changed the same thing. Delete this sheet once it is "
              "settled.")
-    rows = [[f.kind, where(f), f.place or None, f.key if f.table not in SINGLES and not is_named(f.table) else None, f.there or None,
+    rows = [[f.kind, where(f), f.key if f.table not in SINGLES and not is_named(f.table) else None, f.place or None, f.there or None,
              column_title(f) or "the whole row", shown(f.base, f.table), shown(f.mine, f.table), shown(f.theirs, f.table), ADVICE[f.kind]]
             for f in sorted(findings, key=lambda f: f.kind in SURE)]
     return NewSheet(SHEET, "Conflicts of two copies", about, headings, rows)
@@ -295,7 +298,8 @@ def words(found: Finding) -> str:
     """
     place = f"{where(found)} row {found.place}" if found.place else f"{where(found)}, row {found.there} of theirs" if found.there else where(found)
     title = f", {column_title(found)}" if found.column else ""
-    values = [f"{name} {quote(shown(value, found.table))}" for name, value in (("mine", found.mine), ("theirs", found.theirs)) if value is not None]
-    blank = [f"{name} blank" for name, value in (("mine", found.mine), ("theirs", found.theirs)) if value is None and found.column]
-    before = f" (before {quote(shown(found.base, found.table))})" if found.kind == CONFLICT and found.base is not None else ""
+    both = (("mine", found.mine), ("theirs", found.theirs))
+    values = [f'{name} "{clipped(shown(value, found.table), MOST_WORDS)}"' for name, value in both if value is not None]
+    blank = [f"{name} blank" for name, value in both if value is None and found.column]
+    before = f' (before "{clipped(shown(found.base, found.table), MOST_WORDS)}")' if found.kind == CONFLICT and found.base is not None else ""
     return f"{place}{title}: {found.kind}: {', '.join([*values, *blank])}{before}. {ADVICE[found.kind].partition('. ')[0].rstrip('.')}."

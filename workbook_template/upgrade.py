@@ -5,6 +5,7 @@ they stand; what was typed in own columns goes onto a sheet of its own.
 """
 from __future__ import annotations
 
+import hashlib
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -83,7 +84,7 @@ def upgrade(path: Path, out: Path | None = None, step=lambda words: None) -> Upg
     target = Path(out) if out else path.with_name(f"{path.stem} upgraded{path.suffix}")
     raw = read_tables(source, old_specs(profile, names))
     left: list[str] = []
-    yard = Yard(profile, {key: _typed(table, left) for key, table in raw.items()}, _settings(source, left), _plan(source, left))
+    yard = Yard(profile, {key: _typed(table, left) for key, table in raw.items()}, _settings(source, left), _plan(source, left), mark=_mark(source))
     _new_words(yard, old)
     kept = [entry for table in raw.values() for entry in _own_columns(table)]
     left += _leftovers(source, raw, macro)
@@ -111,6 +112,19 @@ def _names(source: Path) -> tuple[dict[str, str], bool]:
     check_file(source)
     with damage_named(source), zipfile.ZipFile(source) as archive:
         return read_book(archive).names, any(name.endswith("vbaProject.bin") for name in archive.namelist())
+
+
+def _mark(source: Path) -> str:
+    """What tells this yard's workbook from others: the one it carries, else one made from the moment the workbook was first made, which
+    every copy of it keeps; so that copies upgraded apart can still be merged. "" where neither is known: a new one is drawn.
+    """
+    from defusedxml import ElementTree
+
+    from workbook_template.partner import yard_of
+    with zipfile.ZipFile(source) as archive:
+        core = archive.read("docProps/core.xml") if "docProps/core.xml" in archive.NameToInfo else b""
+    created = next((e.text for e in ElementTree.fromstring(core).iter() if e.tag.endswith("}created")), None) if core else None
+    return yard_of(source) or (hashlib.sha256(created.strip().encode()).hexdigest()[:16] if created and created.strip() else "")
 
 
 def _old_layout(path: Path, names: dict[str, str]) -> tuple[int, str]:

@@ -31,13 +31,13 @@ def restore(path: str) -> None:
 def upgrade(path: str, out: str | None, quiet: bool) -> None:
     """Make a new workbook from PATH, one of an older version, with everything typed carried over. PATH stays as it is."""
     from workbook_template.mistakes import Mistake
-    from workbook_template.refresh import _steps
+    from workbook_template.progress import Steps
     from workbook_template.upgrade import upgrade as carry_over
     cli = _cli()
     source = cli._existing(path)
     if out and Path(out).suffix.lower() != source.suffix.lower():
         raise Mistake(f"{out} cannot be written: name it with the ending {source.suffix}.")
-    with _steps(not quiet, ("Reading", "Writing", "Checking")) as step:
+    with Steps(("Reading", "Writing", "Checking"), not quiet) as step:
         done = cli._guarded(lambda: carry_over(source, Path(out) if out else None, step))
     click.echo("\n".join(done.lines()))
 
@@ -50,10 +50,10 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
 def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
     """Add prefilled rows, with their keys, formulas and checks, to the input sheets of PATH."""
     from workbook_template.extend import extend as add_rows
-    from workbook_template.refresh import _steps
+    from workbook_template.progress import Steps
     cli = _cli()
     source = cli._existing(path)
-    with _steps(not quiet, ("Reading", "Writing")) as step:
+    with Steps(("Reading", "Writing"), not quiet) as step:
         done = cli._guarded(lambda: add_rows(source, rows, force, step=step))
     click.echo("\n".join(done.lines()))
 
@@ -70,12 +70,12 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
     """Put the copy THEIRS into the copy MINE, row by row. New rows of both stay; where both changed a cell, mine stands and it is listed."""
     from workbook_template.merge import merge as put_together
     from workbook_template.mistakes import Mistake
-    from workbook_template.refresh import _steps
+    from workbook_template.progress import Steps
     cli = _cli()
     paths = [cli._existing(path) if path else None for path in (mine, theirs, base)]
     if Path(out).suffix.lower() != paths[0].suffix.lower():
         raise Mistake(f"{out} cannot be written: name it with the ending {paths[0].suffix}.")
-    with _steps(not quiet, ("Reading", "Comparing", "Writing")) as step:
+    with Steps(("Reading", "Comparing", "Writing"), not quiet) as step:
         done = cli._guarded(lambda: put_together(paths[0], paths[1], Path(out), paths[2], same_yard, force, step=step))
     click.echo("\n".join(done.lines()))
 

@@ -1,6 +1,7 @@
 """Adds a worksheet of values to a workbook; every part that is there stays byte for byte, but for the three that list the sheets."""
 from __future__ import annotations
 
+import math
 import zipfile
 from dataclasses import dataclass, field
 
@@ -71,11 +72,16 @@ def _named(xml: bytes, name: str, relation: str) -> bytes:
 def _content(sheet: NewSheet, looks: dict[str, int]) -> bytes:
     """The worksheet part: headings kept in sight, one page wide in print."""
     def look(value) -> int:
-        return looks["cell_date" if hasattr(value, "year") else "label_wrapped" if isinstance(value, str) else "cell_plain"]
+        return looks["cell_date" if hasattr(value, "year") else "cell_plain" if isinstance(value, (int, float)) else "cell_wrapped"]
+
+    def lines(row: list) -> int:
+        cells = zip(row, sheet.headings, strict=True)
+        return max(math.ceil(len(value) / (width - 2)) if isinstance(value, str) else 1 for value, (_, width) in cells)
 
     cells = [CellData(1, 1, sheet.title, looks["title"]), CellData(2, 1, sheet.about, looks["about"])]
     cells += [CellData(HEAD_ROW, i, words, looks["header"]) for i, (words, _) in enumerate(sheet.headings, start=1)]
     cells += [CellData(HEAD_ROW + 1 + r, c, value, look(value)) for r, row in enumerate(sheet.rows) for c, value in enumerate(row, start=1)]
+    heights = {1: 26.0, HEAD_ROW: 30.0} | {HEAD_ROW + 1 + r: min(13.5 * lines(row) + 2, 400.0) for r, row in enumerate(sheet.rows)}
     columns = "".join(f'<col min="{i}" max="{i}" width="{width:g}" customWidth="1"/>' for i, (_, width) in enumerate(sheet.headings, start=1))
     top = f"A{HEAD_ROW + 1}"
     head = (f'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<worksheet xmlns="{MAIN}"><sheetPr><pageSetUpPr fitToPage="1"/></sheetPr>'
@@ -84,5 +90,5 @@ def _content(sheet: NewSheet, looks: dict[str, int]) -> bytes:
             f'</sheetViews><sheetFormatPr defaultRowHeight="15"/><cols>{columns}</cols><sheetData>')
     tail = ('</sheetData><pageMargins left="0.5" right="0.5" top="0.6" bottom="0.6" header="0.3" footer="0.3"/>'
             '<pageSetup orientation="landscape" fitToHeight="0"/></worksheet>')
-    return head.encode() + b"".join(write_rows(cells=cells, heights={1: 26.0, HEAD_ROW: 30.0})) + tail.encode()
+    return head.encode() + b"".join(write_rows(cells=cells, heights=heights)) + tail.encode()
 

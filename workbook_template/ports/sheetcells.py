@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from workbook_template.ports.parts import column_letters, split_address, split_range
-from workbook_template.ports.rows import cell_xml
+from workbook_template.ports.rows import cell_xml, text_xml
 from workbook_template.ports.sheetxml import prefixed, split_sheet
 from workbook_template.ports.xmledit import Element, apply_changes, attribute_spans, escape, find_elements, set_attributes, tag_end
 
@@ -235,14 +235,17 @@ def _recomputed(old: bytes, cell: Element, formula: Element | None, change: Reco
 
 
 def _holds(cell: bytes, value) -> bool:
-    """Whether a formula cell stores this very number, however it is written ("4.0" for 4)."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return False
+    """Whether a formula cell stores this very value, however it is written ("4.0" for 4, an empty text with or without its mark)."""
     stored = find_elements(cell, {"c", "v"})
-    if len(stored) < 2 or stored[0].about.get("t", "n") != "n":
+    kind = stored[0].about.get("t", "n")
+    single = len(stored) < 2 or stored[1].open_end == stored[1].end
+    text = b"" if single else cell[stored[1].open_end:cell.rindex(b"</", stored[1].start, stored[1].end)]
+    if isinstance(value, str):
+        return text == text_xml(value).encode() and (kind == "str" or (kind == "n" and not text and len(stored) > 1))
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or kind != "n":
         return False
     try:
-        return float(cell[stored[1].open_end:cell.rindex(b"</", stored[1].start, stored[1].end)]) == value
+        return float(text) == value
     except ValueError:
         return False
 
