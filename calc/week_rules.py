@@ -244,20 +244,27 @@ def wetted_since(week: Week, day: int) -> np.ndarray:
 def water_by_sample(week: Week) -> pd.DataFrame:
     """Sample logs at their limit speak for all logs of their place, strain and batch; wetted since, they are weighed again."""
     dry = week.moisture[week.moisture["state"] == DRY]
-    groups, floor = batches(week), tables.figure("moisture_floor_wet").typical
-    parts = []
+    if not len(dry):
+        return needs("water", np.zeros(0, dtype=np.int64), [], "")
+    floor = tables.figure("moisture_floor_wet").typical
+    code = np.unique(batches(week), return_inverse=True)[1]
+    order = np.argsort(code, kind="stable")
+    sorted_code, there = code[order], (week.alive > 0) & week.yard.is_inoculated() & (week.stage != SOAKING)
     at = pd.Index(numbers(week.logs, "row")).get_indexer(dry["row"])
-    for log, row in zip(at.tolist(), dry.itertuples(), strict=True):
-        weighed = int(np.datetime64(row.weighed, "D").astype(np.int64))
-        wetted = wetted_since(week, weighed)
-        like = (groups == groups[log]) & (week.alive > 0) & week.yard.is_inoculated() & (week.stage != SOAKING) & ~wetted
+    days_ = dry["weighed"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    since = {day: wetted_since(week, day) for day in np.unique(days_).tolist()}
+    parts = []
+    for log, weighed, row in zip(at.tolist(), days_.tolist(), dry.itertuples(), strict=True):
+        wetted = since[weighed]
+        like = order[slice(*np.searchsorted(sorted_code, [code[log], code[log] + 1]))]
+        like = np.sort(like[there[like] & ~wetted[like]])
         said = (f"{row.log} weighed {week.weight(row.weight_kg)} on {on(weighed)}, {row.loss:.0%} lighter than at the start, {row.moisture:.0%} wet; "
                 f"water at {week.weight(row.water_at_kg)}" + ("; at or under what spawn survives" if row.moisture <= floor else ""))
-        parts.append(needs("water, a log is at its limit", np.flatnonzero(like), said, row.rule, stamp(weighed), weighed))
+        parts.append(needs("water, a log is at its limit", like, said, row.rule, stamp(weighed), weighed))
         if wetted[log]:
             parts.append(needs("weigh", np.array([log]), f"was at its limit on {on(weighed)} and had water since: weigh it again", row.rule,
                                stamp(weighed), weighed))
-    return pd.concat(parts) if parts else needs("water", at[:0], [], "")
+    return pd.concat(parts)
 
 
 def inoculate(week: Week) -> pd.DataFrame:
