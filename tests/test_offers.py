@@ -61,7 +61,8 @@ def test_lots_left_at_home():
     """By hand: 6 picked, 1 culled, 3 delivered, 1 returned leave 3; a lot sold straight from home is gone; a lot past its days is not shown."""
     events = pd.DataFrame([
         (day("2026-11-10"), "picked", 6.0, "P1", "yes"), (day("2026-11-10"), "culled", 1.0, "P1", None),
-        (day("2026-11-11"), "picked", 2.0, "P2", None), (day("2026-10-01"), "picked", 2.0, "P0", None), (day("2026-11-12"), "picked", 1.0, None, None)],
+        (day("2026-11-11"), "picked", 2.0, "P2", None), (day("2026-10-01"), "picked", 2.0, "P0", None),
+        (day("2026-11-12"), "picked", 1.0, None, None)],
         columns=["date", "event", "amount", "lot", "picked_wet"])
     frames = {"events": events, **ledger(("2026-11-11", "A", "delivered", 3.0, "S1", "P1"), ("2026-11-12", "A", "sold", 2.0, "S2", "P1"),
                                          ("2026-11-13", "A", "returned", 1.0, "S3", "P1"), ("2026-11-13", "door", "sold", 2.0, "S4", "P2"))}
