@@ -29,6 +29,7 @@ SHEET = "Conflicts"
 OWN = "own column: "  # what a column of the grower's own is called in a merge
 RECOMPUTED_ROWS = 20_000  # up to here every row's formulas get their true values anew; a larger workbook computes them when opened
 SINGLES = {"settings": ("typed_", "Settings"), "plan": ("plan_", "Plan")}
+OF_CLOSED, IN_CLOSED = "of a closed period", "new in a closed period"
 # What to do about each kind of finding; the sheet says it beside every line.
 ADVICE = {
     CONFLICT: "Mine stands. If theirs is right, type it over mine.",
@@ -38,6 +39,8 @@ ADVICE = {
     REKEYED: "Both are kept; theirs has a new row key.",
     DOUBLE: "Both are kept. If it is one and the same, delete one of them.",
     ONCE: "It is there once.",
+    OF_CLOSED: "Mine stands. What was closed is put right by a line of kind correction of a later day.",
+    IN_CLOSED: "It was added. What was closed is put right by a line of kind correction of a later day: give it a day that is not closed.",
     LEFT: "It could not be typed in. Type it by hand if it is wanted.",
 }
 MOST_WORDS = 160  # characters of a whole row in the summary
@@ -131,7 +134,30 @@ def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
     for key in SINGLES:
         merged.join(merge_table(key, [base.singles[key]] if base else None, [mine.singles[key]], [theirs.singles[key]], named=True))
     _own_columns(merged)
+    _closed_periods(merged, mine)
     return merged
+
+
+def _closed_periods(merged: Merged, mine: Copy) -> None:
+    """Lines of a closed period are never rewritten: a change of theirs is told, a new line of theirs is added and told."""
+    last: dict[str, dt.datetime] = {}
+    for row in mine.lines["closings"]:
+        market, day = merging.comparable(row.cells.get("close_market")), row.cells.get("closed_to")
+        if isinstance(market, str) and isinstance(day, dt.datetime):
+            last[market.casefold()] = max(day, last.get(market.casefold(), day))
+    sales = {row.place: row for row in mine.lines["sales"]}
+
+    def closed(cells: dict) -> bool:
+        market, day = merging.comparable(cells.get("market")), cells.get("date")
+        return isinstance(market, str) and isinstance(day, dt.datetime) and day <= last.get(market.casefold(), dt.datetime.min)
+
+    for change in [c for c in merged.changes if c.table == "sales" and closed(sales[c.place].cells)]:
+        row = sales[change.place]
+        merged.changes.remove(change)
+        merged.findings.append(Finding(OF_CLOSED, "sales", row.key, row.place, None, change.column, None, row.cells.get(change.column), change.value))
+    for new in merged.additions:
+        if new.table == "sales" and closed(new.cells):
+            merged.findings.append(Finding(IN_CLOSED, "sales", new.key, None, new.place, "", None, None, new.cells))
 
 
 def _own_columns(merged: Merged) -> None:
