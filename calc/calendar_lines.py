@@ -82,7 +82,8 @@ def _flushes(found, as_of: int):
         if last_day >= as_of:
             yield Line(FLUSH, f"{BATCH}|{batch}|{mine['log'].iloc[0]}", _date(first_day), _date(last_day),
                        f"First flush may come: {batch}",
-                       f"{in_words(list(mine['log']), mine['alive'].sum())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet weather.")
+                       f"{in_words(list(mine['log']), mine['alive'].sum())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet "
+                       "weather.")
 
 
 def _deadlines(table: pd.DataFrame, as_of: int):

@@ -113,8 +113,9 @@ def hours_ahead(frames: dict, yard: Yard, hours: pd.DataFrame, calendar: pd.Data
     table["hours"] = table["soak_hours"] + table["upkeep_hours"] + table["setup_hours"]
     table["words"] = [_verdict(row) for row in table.itertuples()]
     if undated > 0:
-        table.loc[len(table)] = {"month": pd.NaT, "soak_hours": 0.0, "upkeep_hours": 0.0, "setup_hours": undated, "hours_free": np.nan,
-                                 "hours": undated, "words": f"in no month yet: {whose}"}
+        last = {"month": pd.NaT, "soak_hours": 0.0, "upkeep_hours": 0.0, "setup_hours": undated, "hours_free": np.nan, "hours": undated,
+                "words": f"in no month yet: {whose}"}
+        table = pd.concat((table, pd.DataFrame([last]).astype(table.dtypes)), ignore_index=True)
     return table[list(results.COLUMNS["hours_ahead"])]
 
 
@@ -154,7 +155,7 @@ def _setup_hours(frames: dict, yard: Yard, hours: pd.DataFrame, weeks, begins: n
     every_due, every = np.concatenate((due, planned_due)), np.concatenate((work, planned))
     dated = every_due < begins[-1]
     month = np.searchsorted(begins, np.maximum(every_due[dated], yard.as_of), side="right") - 1
-    by_month = np.bincount(month, every[dated], MONTHS_AHEAD)
+    by_month = np.bincount(month, every[dated], MONTHS_AHEAD).astype(float)
     whose = [words for words, hours_of in ((f"{WAITING} without a date (type Felled on Logs)", work[due >= NO_DAY].sum()),
                                            (f"{PLANNED} (type there when you will inoculate)", planned[planned_due >= NO_DAY].sum()))
              if hours_of > TINY]

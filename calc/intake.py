@@ -223,7 +223,7 @@ class _Reading:
         if info.kind == "number":
             values = read_numbers(sheet, info, column, overlay)
         elif info.kind == "date":
-            values = read_dates(sheet, info, column, done=sheet.key in FRAMES)
+            values = read_dates(sheet, info, column, done=sheet.key in FRAMES and sheet.key != "promises")
         else:
             values = read_text(sheet, info, column, tidy=column not in TIDY_NOT)
             if info.list:

@@ -16,6 +16,7 @@ from calc.watering import monday
 from calc.yard import TINY, Diary, as_typed, dates, numbers, words
 
 SELL, DRY, HOLD, PAST, DRYER = "sell fresh", "dry", "hold", "past its days", "dryer"
+PAST_SHOWN = 4  # lots past their days that stand in a line of their own
 AWAY = ("dried", "culled", "given", "spoiled")
 NO_COUNT = "Not counted: picked less what is written down as gone. Count the cooler and write a stored line on Events."
 
@@ -132,7 +133,7 @@ class Dryer:
 
 
 def dryer(settings: dict) -> Dryer:
-    """The dryer as typed on Settings (SI: kg, seconds); a figure left blank is named and the dryer takes nothing until then."""
+    """The dryer as typed on Settings (kg, hours); a figure left blank is named and the dryer takes nothing until then."""
     named = {"dryer_trays": "Trays in the dryer", "tray_weight": "Fresh mushrooms on a tray", "drying_hours": "Hours for one drying"}
     values = {key: settings.get(key) for key in named}
     missing = tuple(title for key, title in named.items() if not values[key] or not values[key] > 0)
@@ -189,14 +190,24 @@ def _lines(lots, good, uses, fresh, dry_net, counted: bool, as_of: int, keeps: f
             days = int(lot["days_left"])
             rows.append(_line(lot, as_of, keeps, HOLD, "cold store", held, np.nan, "no outlet or dryer has room for it: "
                               + (f"{days} day{'s' if days != 1 else ''} left" if days > 0 else "its last day: give it, use it or lower the price")))
-    for _, lot in lots[lots["days_left"] < 0].iterrows():
-        rows.append(_line(lot, as_of, keeps, PAST, "", lot["kg"], np.nan, "kept longer than on Settings: look at it before you use or sell any, "
-                          "and write culled or given"))
+    rows += _past(lots[lots["days_left"] < 0].sort_values("day", ascending=False), as_of, keeps)
     if not rows:
         return results.empty("keeping")
     table = pd.DataFrame(rows)
     table.loc[table.index[0], "words"] = ". ".join(w for w in (table["words"].iloc[0], said) if w)
     return table[list(results.COLUMNS["keeping"])]
+
+
+def _past(lots: pd.DataFrame, as_of: int, keeps: float) -> list[dict]:
+    """Lots past their days, the youngest by themselves and the rest in one line."""
+    said = "kept longer than on Settings: look at it before you use or sell any, and write culled or given"
+    rows = [_line(lot, as_of, keeps, PAST, "", lot["kg"], np.nan, said) for _, lot in lots.iloc[:PAST_SHOWN].iterrows()]
+    rest = lots.iloc[PAST_SHOWN:]
+    if len(rest):
+        whole = {**rest.iloc[-1].to_dict(), "lot": f"({len(rest)} older)", "wet": False, "grade": ""}
+        rows.append(_line(whole, as_of, keeps, PAST, "", float(rest["kg"].sum()), np.nan,
+                          "the record says nothing of where it went: culled, given and eaten are lines of Events too"))
+    return rows
 
 
 def _line(lot, as_of, keeps, use, where, kilos, net, said) -> dict:
@@ -250,7 +261,7 @@ def _dryer_line(gear: Dryer, uses, good, value: float, keeps, dry_net) -> pd.Dat
 
 # ---- what to pack ------------------------------------------------------------------------------------------------
 
-PACK_DAYS = (1, 2, 3, 5, 7)
+PACK_DAYS = (1, 2, 3)  # the study weighed over days, not weeks
 
 
 def pack_weights() -> pd.DataFrame:

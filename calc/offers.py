@@ -166,8 +166,8 @@ def _text(frame: pd.DataFrame, name: str, at: int) -> str:
     return "" if value is None or value != value else str(value)
 
 
-def prices_now(frames: dict, market: str, day: dt.date) -> dict[str, float]:
-    """Product -> price in force at a market on a day, money per kg; products without one are left out."""
-    asked = pd.DataFrame({"market": [market] * 2, "product": ["fresh", "dried"], "date": [pd.Timestamp(day)] * 2, "price": [np.nan] * 2})
-    found = price_in_force(asked, frames.get("prices", pd.DataFrame()))
-    return {product: float(price) for product, price in zip(("fresh", "dried"), found, strict=True) if price == price}
+def prices_on(frames: dict, market: str, product: str, days: list[dt.date]) -> list[float]:
+    """The price in force of a product at a market on each of these days, money per kg; NaN where there is none."""
+    count = len(days)
+    asked = pd.DataFrame({"market": [market] * count, "product": [product] * count, "date": pd.to_datetime(days), "price": [np.nan] * count})
+    return [float(price) for price in price_in_force(asked, frames.get("prices", pd.DataFrame()))]

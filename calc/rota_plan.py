@@ -17,7 +17,7 @@ import pandas as pd
 from calc import results, season
 from calc.day_numbers import words as day_words
 from calc.log_names import in_words
-from calc.season_state import State, first_day, monday_of, rest_days, suits, to_date, week_of
+from calc.season_state import State, first_day, forced, monday_of, rest_days, suits, to_date, week_of
 from calc.yard import NO_DAY, TINY, dates
 
 WEEKS, YEAR = 26, 53
@@ -109,13 +109,32 @@ def _group_of_each(at, groups, now, cycle):
     offset = _offset(at, group, soaked, soak_week, groups, now)
     own = soaked & (group == 0)
     group[own] = (soak_week + cycle[at.strain] - offset)[own] % groups + 1
-    rows = np.flatnonzero(inside & (group == 0))
-    year = dates(at.old_enough[rows]).astype("datetime64[Y]").astype(np.int64)
-    for each in np.unique(year):
-        mine = rows[year == each]
-        filled = np.bincount(group[inside], at.alive[inside], minlength=groups + 1)[1:]
-        group[mine] = _filled_up(at.alive[mine], filled)
+    _place_the_others(at, group, own, inside, groups)
     return group, offset
+
+
+def _place_the_others(at, group, own, inside, groups):
+    """Give rows never soaked a group, year of logs by year.
+
+    In their order on Logs, each year spread evenly over the groups, so that a row keeps its group while the
+    calendar is followed; where most soaks were done in another rhythm, or Rota weeks are typed, they fill up
+    what is least filled.
+    """
+    dated = np.flatnonzero((at.old_enough < NO_DAY) & forced(at))
+    year = dates(at.old_enough[dated]).astype("datetime64[Y]").astype(np.int64)
+    typed = (typed_week(at, groups) > 0).any()
+    for each in np.unique(year):
+        mine = dated[year == each]
+        before = np.cumsum(at.count[mine]) - at.count[mine] / 2.0
+        spread = np.minimum((before * groups / at.count[mine].sum()).astype(np.int64), groups - 1) + 1
+        soaked = own[mine]
+        kept = at.alive[mine][soaked & (spread == group[mine])].sum() * 2 >= at.alive[mine][soaked].sum()
+        rest = inside[mine] & (group[mine] == 0)
+        if kept and not typed:
+            group[mine[rest]] = spread[rest]
+        elif rest.any():
+            filled = np.bincount(group[inside], at.alive[inside], minlength=groups + 1)[1:]
+            group[mine[rest]] = _filled_up(at.alive[mine[rest]], filled)
 
 
 def _filled_up(logs, filled):

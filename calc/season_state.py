@@ -6,7 +6,9 @@ alone is worked out once for each pair by calc.season and handed to the rows.
 from __future__ import annotations
 
 import datetime as dt
+from calendar import monthrange
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -86,6 +88,7 @@ class State:
     names: np.ndarray
     place: np.ndarray
     row: np.ndarray
+    count: np.ndarray
     alive: np.ndarray
     volume_m3: np.ndarray  # of all logs of the row, NaN where not known
     typed_week: np.ndarray  # rota week typed on Logs, NaN where blank
@@ -113,8 +116,18 @@ class State:
     @property
     def in_rota(self) -> np.ndarray:
         """Rows that are there, of a known age, of a strain that is soaked."""
-        forces = np.array([s.forces for s in self.strains], dtype=bool)
-        return (self.alive > 0) & (self.inoculated < NO_DAY) & forces[self.strain]
+        return (self.alive > 0) & (self.inoculated < NO_DAY) & forced(self)
+
+
+def forced(out: State) -> np.ndarray:
+    """True for the rows whose strain is soaked."""
+    return np.array([s.forces for s in out.strains], dtype=bool)[out.strain]
+
+
+def soak_hours(settings: dict) -> float:
+    """Hours in the tank, from Settings; the figure where it is blank."""
+    typed = settings.get("soak_hours")
+    return tables.figure("soak_hours").typical if typed is None else float(typed)
 
 
 def site(settings: dict) -> Site:
@@ -127,7 +140,7 @@ def site(settings: dict) -> Site:
     flush = tables.figure("flush_days")
     return Site(temps, _date(settings.get("season_begins")), _date(settings.get("season_ends")),
                 number("force_after_months", "force_after_months"), number("rota_weeks", "rota_weeks"),
-                number("soak_hours", "soak_hours"), (flush.low, flush.typical, flush.high))
+                soak_hours(settings), (flush.low, flush.typical, flush.high))
 
 
 def _number(value):
@@ -148,13 +161,13 @@ def state(frames: dict, book: Diary, yard: Yard, each: pd.DataFrame, settings: d
     soak, line = last_event(book, len(yard), "soaked")
     hours = np.append(book.amount, np.nan)[line]
     out = State(
-        at, yard.as_of, each["log"].to_numpy(), each["place"].to_numpy(), each["row"].to_numpy(), yard.alive(),
+        at, yard.as_of, each["log"].to_numpy(), each["place"].to_numpy(), each["row"].to_numpy(), yard.count, yard.alive(),
         each["volume_m3"].to_numpy(dtype=float) * yard.alive(), numbers(logs, "rota_week"), yard.start <= yard.as_of,
         inoculated, np.where(typed > yard.as_of, typed, NO_DAY), yard.is_at_work(), strains, strain, first, last, soak,
         np.where(np.isnan(hours), at.soak_hours, hours), np.isnan(hours) & (soak < NO_DAY),
         last_event(book, len(yard), "pins seen")[0], *[np.full(len(yard), NO_DAY) for _ in range(4)],
         np.full(len(yard), "", dtype=object))
-    _soak_days(out)
+    soak_days(out)
     _windows(out)
     return out
 
@@ -219,8 +232,8 @@ def to_day(date: dt.date) -> int:
     return (date - dt.date(1970, 1, 1)).days
 
 
-def _soak_days(out: State) -> None:
-    """First day by age, and by age and rest; NO_DAY where the age is not known."""
+def soak_days(out: State) -> None:
+    """Fill in the first day by age, and by age and rest; NO_DAY where the age is not known."""
     dated = np.flatnonzero(out.inoculated < NO_DAY)
     each, where = np.unique(out.inoculated[dated], return_inverse=True)
     by_age = np.array([to_day(season.may_soak_from(to_date(d), out.site.force_after)) for d in each], dtype=np.int64)
@@ -267,18 +280,30 @@ def suits(out: State, first_week: int, weeks: int):
     first_week: the Monday of the first week, as a day. A strain whose months cannot be told is soaked only
     inside a season typed on Settings.
     """
+    days = first_week + np.arange(WEEK * weeks)
+    stamp = days.astype("datetime64[D]")
+    month = stamp.astype("datetime64[M]")
+    place = (month.astype(np.int64) % 12, (stamp - month).astype(np.int64))
     first = np.full((len(out.strains), weeks), -1, dtype=np.int64)
     last = first.copy()
     for fits in {s.fits for s in out.strains}:
-        mine = [i for i, s in enumerate(out.strains) if s.fits == fits]
         if fits is None and not out.site.has_season:
             continue
-        for week in range(weeks):
-            inside = [d for d in range(first_week + WEEK * week, first_week + WEEK * (week + 1))
-                      if season.soak_day(to_date(d), out.site.begins, out.site.ends, fits)]
-            if inside:
-                first[mine, week], last[mine, week] = inside[0], inside[-1]
+        mine = [i for i, s in enumerate(out.strains) if s.fits == fits]
+        inside = _calendar_days(out.site.begins, out.site.ends, fits)[place].reshape(weeks, WEEK)
+        there = inside.any(axis=1)
+        begin = days[::WEEK]
+        first[mine] = np.where(there, begin + inside.argmax(axis=1), -1)
+        last[mine] = np.where(there, begin + WEEK - 1 - inside[:, ::-1].argmax(axis=1), -1)
     return first, last
+
+
+@lru_cache(maxsize=64)
+def _calendar_days(begins, ends, fits):
+    """Whether logs may be soaked, by month and day of the month."""
+    leap = 2024
+    return np.array([[day <= monthrange(leap, month)[1] and season.soak_day(dt.date(leap, month, day), begins, ends, fits)
+                      for day in range(1, 32)] for month in range(1, 13)])
 
 
 def open_today(out: State) -> np.ndarray:

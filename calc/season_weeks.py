@@ -29,6 +29,8 @@ def with_batch(log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame
 def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame:
     """The table season_strip: one row a line and week from the as-of week on, rota groups first, then batches by date.
 
+    A line shows what most of its logs do; a soak, or pins to look for, also where it is only a part of them.
+
     year: the soaks planned for WEEKS weeks. log_season, each_log: the tables of these names, a row for each row of Logs.
     """
     table = with_batch(log_season, each_log)
@@ -43,7 +45,7 @@ def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -
         mine = (table["line"] == line).to_numpy()
         logs = np.stack([np.where(marks[mine] == code, alive[mine][:, None], 0.0).sum(axis=0) for code in range(len(MARKS))])
         most = len(MARKS) - 1 - np.argmax(logs[::-1], axis=0)
-        shown = np.where(logs[MARKS.index(SOAK)] > 0, MARKS.index(SOAK), most)  # a soak of a part of the group is still a soak
+        shown = np.select([logs[MARKS.index(mark)] > 0 for mark in (SOAK, PINS)], [MARKS.index(SOAK), MARKS.index(PINS)], most)
         kind = ROTA if table.loc[mine, "group"].notna().any() else BATCH
         rows.append(pd.DataFrame({"group": line, "week": dates(week), "mark": [MARKS[code] for code in shown], "logs": alive[mine].sum(),
                                   "kind": kind}))

@@ -258,18 +258,26 @@ def lots(sold: pd.DataFrame) -> pd.DataFrame:
             "first": dates([int(part["day"].min())])[0], "last": dates([int(part["day"].max())])[0], "delivered_kg": delivered,
             "sold_kg": out, "returned_kg": returned, "spoiled_kg": spoiled, "left_kg": left, "sales": cents.money(sales),
             "commission": cents.money(taken), "net": cents.money(sales - taken), "rows": float(len(part)),
-            "words": _lot_words(terms, key, left, delivered, lines)})
+            "words": _lot_words(terms, key, left, delivered, lines[(lines["key"] == part["key"].iloc[0]) & (lines["product"] == product)])})
     return _frame("settlement_lots", rows)
 
 
-def _lot_words(terms: str, key: str, left: float, delivered: float, lines: pd.DataFrame) -> str:
+def _lot_words(terms: str, key: str, left: float, delivered: float, there: pd.DataFrame) -> str:
+    """Where a lot stands; there: all lines of its market and product."""
     if terms == OUTRIGHT:
         return "bought outright"
-    if left < -LEAST_KG:
-        return "more went out than was delivered of this lot" if key else "more went out without a lot than came without one"
+    if not (there["kind"] == "delivered").any():
+        return "sold straight from home"
+    if not key:
+        return "of which lot cannot be told"
     if not delivered:
-        return "sold straight from home" if terms == STALL or not (lines["kind"] == "delivered").any() else "never delivered there under this lot"
-    return "all gone" if left <= LEAST_KG else "still there by the lines"
+        return "never delivered there under this lot"
+    if left < -LEAST_KG:
+        return "more went out than was delivered of this lot"
+    if left <= LEAST_KG:
+        return "all gone"
+    unsaid = (there["lot"] == "") & there["kind"].isin(("sold", "returned", "spoiled"))
+    return "there by the lines; some went without a lot" if unsaid.any() else "there by the lines"
 
 
 def consigned(sold: pd.DataFrame) -> pd.DataFrame:

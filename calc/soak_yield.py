@@ -18,13 +18,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, special
+from scipy import special
 
 from calc import tables
 from calc import yield_model as model
 
-GRID = 7  # spreads of the week that are tried, from the low to the high figure
-MOST_STEPS, SMALL_STEP = 40, 1e-9
+GRID = 5  # spreads of the week that are tried, from the low to the high figure
+MOST_STEPS, SMALL_STEP = 40, 1e-7
 
 
 @dataclass(frozen=True)
@@ -90,8 +90,11 @@ def learn(exposure, kg, ago, begin: Start) -> Learned:
     use = (exposure > 0) & (begin.per_soak_kg > 0)
     years, year = np.unique(np.concatenate(([0.0], ago[use])), return_inverse=True)
     spreads, chance = begin.weeks()
-    found = [_fit(exposure[use] * begin.per_soak_kg / begin.lump_kg, np.maximum(kg[use], 0.0) / begin.lump_kg, year[1:], len(years),
-                  spread, begin) for spread in spreads]
+    planned, picked = exposure[use] * begin.per_soak_kg / begin.lump_kg, np.maximum(kg[use], 0.0) / begin.lump_kg
+    found, at = [], None
+    for spread in spreads:
+        found.append(_fit(planned, picked, year[1:], len(years), spread, begin, at))
+        at = found[-1][1]  # the next one lies near
     height = np.log(chance) + np.array([f[0] for f in found])
     chance = np.exp(height - height.max())
     chance /= chance.sum()
@@ -112,11 +115,11 @@ def _level(parts, spreads, chance, begin):
     return Level(mean * begin.per_soak_kg, square / mean ** 2 - 1.0)
 
 
-def _fit(planned, picked, year, years, spread, begin):
+def _fit(planned, picked, year, years, spread, begin, at):
     """(height, mode, covariance) of the log factors: the yard, then each year, this one first."""
     before = np.concatenate(([begin.spread_yard ** 2], np.full(years, begin.spread_year ** 2)))
     mean, size = -before / 2.0, 1.0 / spread ** 2
-    theta = mean.copy()
+    theta = mean.copy() if at is None else at
 
     def look(at):
         mu = planned * np.exp(at[0] + at[1 + year])
@@ -126,7 +129,7 @@ def _fit(planned, picked, year, years, spread, begin):
     mu, now = look(theta)
     for _ in range(MOST_STEPS):
         gain = _by_factor(size * (picked - mu) / (mu + size), year, years) - (theta - mean) / before
-        step = linalg.solve(_curve(mu * size / (mu + size), year, years, before), gain, assume_a="pos")
+        step = np.linalg.solve(_curve(mu * size / (mu + size), year, years, before), gain)
         length = 1.0
         while True:
             trial = theta + length * step
@@ -139,8 +142,8 @@ def _fit(planned, picked, year, years, spread, begin):
             break
     curve = _curve((picked + size) * mu * size / (mu + size) ** 2, year, years, before)
     constant = np.sum(special.gammaln(picked + size) - special.gammaln(size) + size * np.log(size))
-    lower = linalg.cholesky(curve, lower=True)
-    return now + float(constant) - float(np.log(np.diag(lower)).sum()), theta, linalg.cho_solve((lower, True), np.eye(1 + years))
+    height = now + float(constant) - 0.5 * float(np.linalg.slogdet(curve)[1])
+    return height, theta, np.linalg.inv(curve)
 
 
 def _by_factor(values, year, years):

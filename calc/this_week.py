@@ -17,8 +17,10 @@ from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, wo
 # From what is lost soonest to what can wait; a line's urgency is its place here.
 ORDER = ("lift out", "pick", "water, a log is at its limit", "water", "look for pins", "inoculate, past the limit", "use the spawn",
          "soak", "inoculate", "weigh", "move", "turn", "look", "retire or replace", "rest")
-MOST_LINES, MOST_OF_A_KIND = 36, 6  # of a page; more are drawn together
+MOST_LINES, MOST_OF_A_KIND = 28, 6  # of a page; more are drawn together
+MOST_WORDS = 120  # characters from which on only the first reason of a line is shown
 NOWHERE = ""
+COVERED = ((("water, a log is at its limit",), "water"), (("pick",), "look for pins"), (("pick", "look for pins"), "look"))  # one line says it
 
 
 # ---- lines of the yard that are no group of logs ----------------------------------------------------------------------
@@ -102,11 +104,12 @@ def this_week(week: Week) -> pd.DataFrame:
     """The table this_week, most urgent first; of one kind, the line with most logs first."""
     found = pd.concat([part for rule in RULES if len(part := rule(week))] or [needs("water", np.zeros(0, dtype=np.int64), [], "")],
                       ignore_index=True)
-    strict = found[found["what"] == "water, a log is at its limit"]["log"]
-    found = found[~((found["what"] == "water") & found["log"].isin(strict))]
+    for stronger, weaker in COVERED:
+        sure = found[found["what"].isin(stronger)]["log"]
+        found = found[~((found["what"] == weaker) & found["log"].isin(sure))]
     lines = _few(soak_lines(week)) + _few(spawn_lines(week)) + _few(retire_lines(week))
     stopped = rest(week)
-    lines += _few(_drawn(week, stopped, causes(stopped)))
+    lines += [{**one, "words": f"do not soak: {one['words']}"} for one in _few(_drawn(week, stopped, causes(stopped)))]
     lines += _grouped(week, found, MOST_LINES - len(lines))
     table = pd.DataFrame(lines, columns=list(results.COLUMNS["this_week"])) if lines else results.empty("this_week")
     return table.sort_values(["urgency", "count", "key"], ascending=[True, False, True], kind="stable", ignore_index=True)
@@ -136,7 +139,7 @@ def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
 
     size = {kind: held(kind) for kind in kinds}
     while kinds:
-        widest = max(kinds, key=lambda kind: (size[kind], level[kind] < LEVELS - 1))
+        widest = max(kinds, key=lambda kind: (size[kind], ORDER.index(kind)))
         if size[widest] <= 1 or (size[widest] <= MOST_OF_A_KIND and sum(size.values()) <= most):
             break
         level[widest] += 1
@@ -164,8 +167,9 @@ def _reasons(mine: pd.DataFrame, most: int = 2) -> str:
     """The first of the reasons of a line; the rows with others are counted."""
     ordered = mine.sort_values("first", kind="stable")
     shown = list(dict.fromkeys(ordered["reason"]))[:most]
+    shown = shown[:1] if sum(map(len, shown)) > MOST_WORDS else shown
     rest_ = int((~mine["reason"].isin(shown)).sum())
-    return ". ".join(shown) + (f". {many(rest_, 'more row')}, later" if rest_ else "")
+    return "; ".join(shown) + (f"; {many(rest_, 'more row')} likewise" if rest_ else "")
 
 
 def every_table(frames: dict, book: Diary, yard: Yard, known: pd.DataFrame, settings: dict, season: dict) -> dict:

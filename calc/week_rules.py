@@ -5,20 +5,20 @@ Dates come from the season tables: where those know none, the reason says so. So
 """
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from calc import tables, units
+from calc.day_numbers import words as day_words
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
+from calc.season_state import TEMPERATURES, soak_hours, to_date
 from calc.watering import NEVER, Water, days_dry, inch_m, wanted_m
 from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
 WEEK_DAYS = 7
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 A_DATE = r"\d{1,2} [A-Z][a-z]{2} \d{4}"
 NOT_WRITTEN = "no rain or watering is written down, so it is not known; write it on Events, and water if less fell"
 RUNNING, BEARING_AGE = (SPAWN_RUN, MAY_FRUIT), (MAY_FRUIT, READY, RESTING, PICKING)
@@ -95,14 +95,12 @@ class Week:
     @property
     def month_mean(self):
         """Mean temperature of this month at the site, deg C; None where Settings has none."""
-        month = (dt.date(1970, 1, 1) + dt.timedelta(days=self.day)).month
-        return self.settings.get(f"temp_{MONTHS[month - 1]}")
+        return self.settings.get(TEMPERATURES[to_date(self.day).month - 1])
 
 
 def on(day: int) -> str:
     """A day in words: 1 May 2026."""
-    found = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-    return f"{found.day} {found:%b %Y}"
+    return day_words(to_date(day))
 
 
 def ago(days: int) -> str:
@@ -141,7 +139,7 @@ def lift_out(week: Week) -> pd.DataFrame:
     """Logs in the tank: soaked today or so short a time ago that they may still be in it."""
     lines = week.book.lines("soaked")
     day, log = week.book.day[week.book.line], week.book.log
-    usual = float(week.settings.get("soak_hours") or tables.figure("soak_hours").typical)
+    usual = soak_hours(week.settings)
     typed = week.book.amount[week.book.line]
     hours = np.where(np.isnan(typed), usual, typed)
     out = day + np.ceil(hours / 24.0)
@@ -164,7 +162,7 @@ def pick(week: Week) -> pd.DataFrame:
     since = np.where(fresh, pins, picked)[rows]
     said = np.where(fresh[rows], said_by(since, lambda d: f"pins seen {ago(week.day - d)}"),
                     said_by(since, lambda d: f"picked {ago(week.day - d)}, the flush may go on"))
-    rule = f"look daily: a flush not looked at is lost in {tables.figure('pick_again_days').low:g} to {again} days (common practice)"
+    rule = f"daily: a flush is lost in {tables.figure('pick_again_days').low:g} to {again} days (common practice)"
     return needs("pick", rows, said, rule, said_by(np.where(fresh, pins, NEVER)[rows], stamp), since)
 
 
@@ -300,7 +298,7 @@ def weigh(week: Week) -> pd.DataFrame:
     last = np.maximum(week.last("weighed")[at], np.where(week.yard.inoculated[at] <= week.day, week.yard.inoculated[at], NEVER))
     due = (week.day - last >= every) & week.yard.is_at_work()[at]
     said = said_by(last[due], lambda d: "never weighed" if d == NEVER else f"last weighed {ago(week.day - d)}")
-    rule = f"weekly to monthly, weekly in dry weather (FOR-82): every {every:g} days now"
+    rule = f"every {every:g} days {'when dry' if dry else 'at least'} (FOR-82, weekly to monthly)"
     return needs("weigh", at[due], said, rule, said_by(last[due], stamp), last[due])
 
 
@@ -319,8 +317,8 @@ def turn(week: Week) -> pd.DataFrame:
     every = own if own else tables.figure("turn_weeks").typical * WEEK_DAYS
     last = np.maximum(week.last("turned", "stacked", "moved"), np.where(week.yard.inoculated <= week.day, week.yard.inoculated, NEVER))
     rows = np.flatnonzero(week.at(SPAWN_RUN) & (last > NEVER) & (week.day - last >= every))
-    rule = f"every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
-    return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}: turn them end for end, wet side up"), rule,
+    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
+    return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}"), rule,
                  said_by(last[rows], stamp), last[rows])
 
 
@@ -335,17 +333,19 @@ def own_turns(week: Week) -> float:
 
 def look(week: Week) -> pd.DataFrame:
     """Logs old enough for first mushrooms: look them over, with the window, or why there is none."""
+    seen = np.maximum(week.last("pins seen"), week.last("picked"))
     rows = np.flatnonzero(week.at(MAY_FRUIT))
     said, until = week.of_season("words")[rows], week.days_of_season("flush_to")[rows]
-    said = np.where(said == "", "the season is not known", said)
-    return needs("look", rows, "old enough for first mushrooms; " + said, "spawn run of the strain on Lists, own first picks before print", "", until)
+    young = "old enough for first mushrooms; " + np.where(said == "", "the season is not known", said)
+    said = np.where(seen[rows] > NEVER, "may fruit by themselves after rain, the month suits their strain", young)
+    return needs("look", rows, said, "spawn run of the strain on Lists, own first picks before print", "", until)
 
 
 def rest(week: Week) -> pd.DataFrame:
     """The stop list: logs that must not be soaked now, and why."""
     why, begins = week.of_season("soak_why"), week.days_of_season("may_soak_from")
     rows = np.flatnonzero((why != "") & (week.alive > 0) & week.yard.is_at_work() & (week.stage != SOAKING))
-    return needs("rest", rows, "do not soak; " + why[rows], "12 months and a rest first (FOR-85), or your Settings and Lists", "", begins[rows])
+    return needs("rest", rows, why[rows], "a full year, then rests (FOR-85), or your Lists", "", begins[rows])
 
 
 RULES = (lift_out, pick, look_for_pins, water_by_sample, water_by_rain, inoculate, weigh, move, turn, look)

@@ -5,6 +5,7 @@ the year and of the week. The advice and the promises are those of calc.rota_pla
 """
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import sys
 from dataclasses import dataclass, field
@@ -23,7 +24,8 @@ from calc.yard import NO_DAY, Diary, Yard  # noqa: E402
 NORTH = (-1, 1, 5, 11, 16, 21, 23, 22, 18, 12, 7, 1)  # deg C by month, invented
 SOUTH = NORTH[6:] + NORTH[:6]
 RANGE = (10.0, 25.0)  # deg C the invented strain fruits in
-FORCE_AFTER, REST_WEEKS, CYCLE = 12, 8, 9
+FORCE_AFTER, REST_WEEKS, CYCLE, LOG_M3 = 12, 8, 9, 0.012
+LEADS = (1, 8)  # weeks ahead of which promises are followed up
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class World:
 
 @dataclass
 class Life:
-    """One yard and what happened in it. soaks: (row, day); promises: (week, lead, promise, came) in kg."""
+    """One yard and what happened in it. soaks: (row, day); promises: (lead, promise, expected, came) in kg."""
 
     world: World
     count: np.ndarray
@@ -64,7 +66,7 @@ class Life:
     def diary(self, as_of: int) -> Diary:
         lines = len(self.kind)
         return Diary(np.array(self.kind, dtype=object), np.array(self.day, dtype=np.int64), np.array(self.kg, dtype=float), np.zeros(lines),
-                     np.zeros(lines, dtype=bool), np.arange(lines), np.array(self.row, dtype=np.int64), pd.DataFrame(index=range(lines)), as_of)
+                     np.zeros(lines, dtype=bool), np.arange(lines), np.array(self.row, dtype=np.int64), pd.DataFrame(), as_of)
 
 
 def factor(random, spread, size=None):
@@ -75,13 +77,12 @@ def factor(random, spread, size=None):
 def settings(world: World) -> dict:
     """The Settings of a yard, SI."""
     begins, ends = (dt.date(2020, *edge) if edge else None for edge in world.season)
-    log_m3 = 0.012
     return {**{f"temp_{month}": float(t) for month, t in zip(MONTHS, world.temps, strict=True)}, "season_begins": begins, "season_ends": ends,
             "force_after_months": FORCE_AFTER, "rota_weeks": CYCLE, "per_soak": tables.figure("weight_per_soaked_log_kg").typical,
-            "tank_volume": log_m3 * world.tank_logs if world.tank_logs else None, "tank_loads": 1.0 if world.tank_logs else None}
+            "tank_volume": LOG_M3 * world.tank_logs if world.tank_logs else None, "tank_loads": 1.0 if world.tank_logs else None}
 
 
-def live(seed: int, world: World, leads=(1, 8)) -> Life:
+def live(seed: int, world: World, leads=LEADS) -> Life:
     """A yard from its first soaking season on, every Monday: read the advice, note the promises, soak, pick."""
     random = np.random.default_rng(seed)
     rows = int(random.integers(*world.rows, endpoint=True))
@@ -95,47 +96,49 @@ def live(seed: int, world: World, leads=(1, 8)) -> Life:
     year = factor(random, spread.spread_year, 12)
     weather = random.gamma(1 / world.week ** 2, world.week ** 2, 53 * (world.seasons + 3))
     last = int(inoculated.max()) + 365 * world.seasons + 420
-    pending, came = [], {}
+    pending, came, at = [], {}, _state(life, chosen)
     for monday in range(int(season_state.monday_of(int(inoculated.min()) + 300)), last, 7):
-        found, forecast = _advice(life, chosen, begin, spread, monday)
+        found, forecast = _advice(life, at, chosen, begin, spread, monday)
         if forecast is not None:
-            pending += [(monday + 7 * lead, lead, float(forecast["promise_kg"].iloc[lead]), float(forecast["soaked_logs"].iloc[lead]))
-                        for lead in leads]
+            promise, expected = forecast["promise_kg"].to_numpy(), forecast["expected_kg"].to_numpy()
+            pending += [(monday + 7 * lead, lead, promise[lead], expected[lead]) for lead in leads]
         now = found.week == 0
         soaked = list(zip(found.row[now].tolist(), found.day[now].tolist(), strict=True))
         life.soaks += soaked
         life.note("soaked", [d for _, d in soaked], [r for r, _ in soaked], [12.0] * len(soaked))
         came[monday] = _pick(life, random, begin, spread, (level, year, weather, first), monday)
-    life.promises = [(week, lead, promise, came[week]) for week, lead, promise, logs in pending if week in came and promise > 0]
+    life.promises = [(lead, promise, expected, came[week]) for week, lead, promise, expected in pending if week in came and promise > 0]
     return life
 
 
-def _advice(life, chosen, begin, spread, monday):
+def _advice(life, at, chosen, begin, spread, monday):
     """(plan, forecast) of the sheet on a Monday; no forecast where nothing is soaked these weeks."""
     book = life.diary(monday)
-    yard = Yard(life.count, life.inoculated.copy(), np.where(life.inoculated <= monday, life.inoculated, NO_DAY), monday)
-    at = _state(life, book, yard, chosen)
+    inoculated = np.where(life.inoculated <= monday, life.inoculated, NO_DAY)
+    yard = Yard(life.count, life.inoculated, inoculated, monday)
+    at = dataclasses.replace(at, as_of=monday, alive=yard.alive(), inoculated=inoculated, old_enough=np.full(len(at), NO_DAY),
+                             last_soak=season_state.last_event(book, len(at), "soaked")[0])
+    season_state.soak_days(at)
     found = rota_plan.plan(at, chosen, weeks=supply.WEEKS)
     weeks = int(season_state.week_of(monday)) + np.arange(supply.WEEKS)
     logs = supply.flushing(*supply.soaks_to_come(found, book, yard), weeks, at.site.flush_days)
     if not logs.any():
         return found, None
-    parts = rollup_yield.parts(book, yard)
-    own = supply.own_weeks(book, yard, parts, at.site.flush_days)
+    own = supply.own_weeks(book, yard, rollup_yield.parts(book, yard), at.site.flush_days)
     learned = soak_yield.learn(own.logs, own.kg, own.ago, spread)
     none = supply.Natural(np.zeros(len(weeks)), 0.0, 0.0)
     return found, supply.forecast(logs, learned, none, begin, weeks, season_state.to_date(monday).year, supply.promise_chance(chosen))
 
 
-def _state(life, book, yard, chosen):
-    rows = len(life.count)
-    blank = np.full(rows, "", dtype=object)
+def _state(life, chosen):
+    """The yard before anything has happened."""
+    rows, first = len(life.count), int(life.inoculated.max())
     frames = {"logs": pd.DataFrame({"strain": ["wide"] * rows}), "strains": pd.DataFrame([{
         "strain": "wide", "fruits_from": RANGE[0], "fruits_to": RANGE[1], "run_low": 6.0, "run_high": 18.0, "rest_weeks": float(REST_WEEKS),
         "forces": "yes"}])}
-    each = pd.DataFrame({"log": [f"L{i + 1}" for i in range(rows)], "place": blank, "row": np.arange(rows) + 6.0, "volume_m3": 0.012,
+    each = pd.DataFrame({"log": [f"L{i + 1}" for i in range(rows)], "place": "", "row": np.arange(rows) + 6.0, "volume_m3": LOG_M3,
                          "first_pick": pd.NaT, "last_pick": pd.NaT})
-    return season_state.state(frames, book, yard, each, chosen)
+    return season_state.state(frames, life.diary(first), Yard(life.count, life.inoculated, life.inoculated, first), each, chosen)
 
 
 def _pick(life, random, begin, spread, factors, monday):
@@ -188,3 +191,8 @@ def faults(life: Life) -> list[str]:
             found.append(f"row {row} out of season on {date.date()}")
         last[row] = day
     return found
+
+
+def kept(lives, lead: int) -> np.ndarray:
+    """True for each weekly promise made `lead` weeks ahead that was met."""
+    return np.array([came >= promise for life in lives for ahead, promise, _, came in life.promises if ahead == lead])

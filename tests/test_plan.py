@@ -73,6 +73,69 @@ def test_weekly_weight_wanted_is_the_rota_of_the_bulletin():
     assert out["yearly"] == math.ceil(108 / environment(Yard("us"), DAY).settings["life_seasons"])
 
 
+def test_a_weekly_supply_says_what_it_takes():
+    """108 logs drilled like the tree's 444 holes in 8 bolts: 5,994, with 5 % spare 6,294 plugs; 27 bolts a year, the tree gives 8: 4 trees.
+
+    Upkeep, picking and selling: 47 % of an hour a log (Gabriel, 2015) over 4 seasons: 108 x 0.47 / 4 = 12.69 h a year, 52.18 weeks.
+    Making 27 logs at 32 minutes: 14.4 h.
+    """
+    out = answers(wanted=2.4)
+    assert (out["count"], out["holes"]) == (8, 444)
+    assert (out["supply_pieces"], out["supply_loose"], out["yearly"], out["trees"]) == (6294, "", 27, 4)
+    assert out["supply_hours"] == pytest.approx(108 * 0.47 / 4 / (365.25 / 7)) and out["yearly_hours"] == pytest.approx(14.4)
+    sawdust = answers(wanted=2.4, form="sawdust")
+    assert sawdust["supply_pieces"] == "" and sawdust["supply_loose"] == pytest.approx(sawdust["loose"] / 8 * 108)
+    own = environment(Yard("us", settings={"budget_upkeep_minutes": 20}), DAY)
+    assert plan_cells.values({**plan_typed.starts("us"), "wanted": 2.4}, own)["supply_hours"] == pytest.approx(108 / 3 / (365.25 / 7))
+
+
+def test_logs_on_hand_give_the_weekly_weight():
+    """SARE FNC15-1021, background: about 4,000 working logs gave 75 to 100 lb a week. Univ. Kentucky FOR-85: 100 logs make nine groups of
+    twelve once eight more are there."""
+    assert 75 <= answers(stock=4000)["stock_weight"] <= 100
+    out = answers(stock=100)
+    assert (out["stock_week"], out["note_stock_week"]) == (11, "8 more make groups equal") and out["stock_weight"] == pytest.approx(100 / 9 * 0.2)
+    assert answers(stock=108)["note_stock_week"] == "equal groups" and answers()["stock_weight"] == ""
+
+
+def test_the_supply_starts_in_a_month_and_season_that_suit():
+    """Inoculated on 1 Mar 2027. Univ. Kentucky FOR-85: first mushrooms after 6 to 18 months, no soak for a full year.
+
+    Wide range fruits at 59 to 77 deg F: of the site's months May to September. September suits both ends; March 2028 waits for May, or for
+    the season's first day.
+    """
+    yard = parity_cases.plans()["a supply by a date"]
+    day = dt.date(2027, 3, 1)
+
+    def start(**settings):
+        env = environment(Yard("us", settings=yard.settings | settings), DAY)
+        return plan_cells.values({**plan_typed.starts("us"), "strain": parity_cases.WIDE, "inoculate": day}, env)
+
+    out = start()
+    assert (out["flush_from"], out["flush_to"], out["soak_from"]) == (dt.date(2027, 9, 1), dt.date(2028, 9, 1), dt.date(2028, 5, 1))
+    assert start(season_begins=dt.date(2020, 5, 20))["soak_from"] == dt.date(2028, 5, 20)
+    hot = start(**parity_cases.site(*[95] * 12))
+    assert (hot["flush_from"], hot["soak_from"], hot["note_flush_from"]) == ("", "", "no month here suits it")
+    partly = start(temp_jul=None)
+    assert (partly["flush_from"], partly["soak_from"], partly["note_soak_from"]) == ("", "", "type all 12 temperatures")
+    untyped = start(**dict.fromkeys(parity_cases.NORTH_F))
+    assert (untyped["flush_from"], untyped["note_flush_from"]) == (dt.date(2027, 9, 1), "by its months alone")
+    assert (untyped["soak_from"], untyped["note_soak_from"]) == ("", "temperatures or a season?")
+
+
+def test_slips_in_the_supply_are_asked_about():
+    said, rows = read(dbh=8.0, strain="mine", inoculate="1 Apr 2027", stock="some")
+    assert said == {
+        "Strain": 'Plan, Strain: "mine" is not in the list. Pick one from the list, or add the strain on Lists; until then no start of the supply '
+                  "is worked out.",
+        "Logs to be inoculated on": 'Plan, Logs to be inoculated on: "1 Apr 2027" is text: live cells take only dates; it means 1 Apr 2027. '
+                                    "Needed: a date. Type 2027-04-01; until then no start of the supply is worked out.",
+        "Bearing logs on hand": 'Plan, Bearing logs on hand: "some" is not a number. Needed: a whole number, 1 to 20,000. Type a number; '
+                                "until then no weekly supply is worked out."}
+    assert len(rows) and rows["inoculated"].isna().all()
+    assert read(dbh=8.0, inoculate=dt.date(2027, 4, 1))[1]["inoculated"].tolist() == [pd.Timestamp("2027-04-01")] * len(rows)
+
+
 @pytest.mark.parametrize("name", parity_cases.bad_plans())
 def test_a_slip_never_becomes_a_zero(name):
     yard, words = parity_cases.bad_plans()[name]

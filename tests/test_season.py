@@ -175,3 +175,67 @@ def test_what_the_function_says_of_bad_cells(cells, sentence, error):
     with pytest.raises(BadArgument) as caught:
         evaluate("first_flush", *cells)
     assert (str(caught.value), caught.value.host_error) == (sentence, error)
+
+
+def test_the_rota_of_the_bulletin_and_its_limits():
+    # Univ. Kentucky FOR-85: 100 logs on nine weeks are rounded up to 108
+    assert tuple(season.rota_of_logs(100, 9)) == (9, 12, 108)
+    assert tuple(season.rota(0.25, 0.5, 0.5)) == (1, 1, 1)  # half a week is one group, half a log one log
+    assert season.rota(3 + 3e-10, 1, 9 + 3e-10) == (9, 3, 27) and season.rota(3 + 3e-9, 1, 9 + 3e-9) == (10, 4, 40)
+    assert season.rest(1 / 7 + 3e-11) == dt.timedelta(days=1) and season.rest(1 / 7 + 3e-10) == dt.timedelta(days=2)
+    for wrong in ((1, 0, 9), (1, 0.2, 0), (-0.5, 0.2, 9)):
+        with pytest.raises(ValueError, match="^The cycle and weight per soaked log must be above 0, weekly weight 0 or more.$"):
+            season.rota(*wrong)
+
+
+def test_the_first_and_the_last_year_of_the_calendar():
+    assert season.add_months(DAY(1, 3, 1), -2) == DAY(1, 1, 1) and season.add_months(DAY(9999, 1, 31), 10) == DAY(9999, 11, 30)
+    for day, months in ((DAY(1, 1, 1), -1), (DAY(9999, 12, 1), 1)):
+        with pytest.raises(OverflowError, match="^no such year$"):
+            season.add_months(day, months)
+
+
+def test_a_range_open_at_one_end():
+    assert season.months_that_fit(NORTH, None, 5) == tuple(t <= 5 for t in NORTH)
+    assert season.months_that_fit(None, 1, 5) is None and season.missing_months(None) == list(range(1, 13))
+    assert season.why_no_month(None) == ""
+
+
+def test_the_only_month_that_suits_may_be_the_one_just_past():
+    only_may = [month == 5 for month in range(1, 13)]
+    assert season.next_fitting(DAY(2026, 6, 15), only_may) == DAY(2027, 5, 1)
+    assert season.next_fitting(DAY(2026, 5, 15), only_may) == DAY(2026, 5, 15)
+    assert season.next_fitting(DAY(2026, 4, 30), only_may) == DAY(2026, 5, 1)
+    assert season.next_fitting(DAY(2026, 6, 15), [False] * 12) is None
+    assert season.next_fitting(DAY(2026, 6, 15), None) == DAY(2026, 6, 15)
+    assert season.last_fitting(DAY(2026, 5, 15), only_may) == DAY(2026, 5, 31)
+    for always in (None, [True] * 12):
+        assert season.last_fitting(DAY(2026, 5, 15), always) == DAY(2027, 5, 15)
+
+
+def test_a_run_of_no_months_and_a_run_without_a_spread():
+    assert season.first_flush(DAY(2026, 3, 1), 0, 0) == (DAY(2026, 3, 1), DAY(2026, 3, 1))
+    assert season.first_flush(DAY(2026, 3, 1), 6, 6) == (DAY(2026, 9, 1), DAY(2026, 9, 1))
+    only_may = [month == 5 for month in range(1, 13)]
+    assert season.first_flush(DAY(2026, 3, 1), 6, 6, only_may) == (DAY(2027, 5, 1), DAY(2027, 5, 1))
+
+
+def test_own_picks_at_the_fewest_that_count():
+    assert season.own_run([], [], 6, 18, 0) == (6, 18, False)  # none is never enough
+    assert season.own_run([7.0], [], 6, 18, 1) == (7.0, 7.0, True)
+    assert season.own_run([7.0, 9.0], [9.5], 6, 18, 2) == (7.0, 18, True)
+
+
+def test_the_week_begins_on_monday_and_a_day_to_soak_suits_in_season_and_month():
+    # 23 November 2026 is a Monday
+    assert [season.monday(DAY(2026, 11, day)) for day in (22, 23, 29)] == [DAY(2026, 11, 16)] + [DAY(2026, 11, 23)] * 2
+    only_may = [month == 5 for month in range(1, 13)]
+    assert season.soak_day(DAY(2026, 5, 1), DAY(2020, 4, 1), DAY(2020, 9, 1), only_may)
+    assert not season.soak_day(DAY(2026, 6, 1), DAY(2020, 4, 1), DAY(2020, 9, 1), only_may)
+    assert not season.soak_day(DAY(2026, 5, 1), DAY(2020, 6, 1), DAY(2020, 9, 1), only_may)
+    assert season.soak_day(DAY(2026, 6, 1), None, None, None)
+
+
+def test_months_in_words_across_new_year_and_apart():
+    assert season.month_names([1, 12]) == "Dec to Jan" and season.month_names([4, 5, 6, 9]) == "Apr to Jun, Sep"
+    assert season.month_names([1, 3, 12]) == "Mar, Dec to Jan" and season.month_names([12]) == "Dec"

@@ -118,12 +118,12 @@ def test_a_soak_written_down_is_followed_by_pins_and_rest():
     assert spans(usual["Mar 2025, cold"])[-1] == ("", "2027-01-04")
 
 
-def test_the_larger_part_of_a_group_is_shown_but_a_soak_always():
+def test_the_larger_part_of_a_group_is_shown_but_a_soak_and_its_pins_always():
     rows = log_season(row(6, "A", 2, group=1.0, flush_basis=PICKED),
                   row(7, "B", 5, group=1.0, stage="spawn run", flush_from="2027-09-01", flush_to="2027-10-01",
                       may_soak_from="2027-09-01"))
     found = strip(rows, each((6, "2025-03-01"), (7, "2026-09-01")), [(0, "2026-12-09")])
-    assert found["Group 1"]["2026-11-23"] == "run" and found["Group 1"]["2026-12-07"] == "soak" and found["Group 1"]["2026-12-14"] == "run"
+    assert spans(found["Group 1"])[:4] == [("run", "2026-11-23"), ("soak", "2026-12-07"), ("pins", "2026-12-14"), ("run", "2026-12-28")]
     shown = table(rows, each((6, "2025-03-01"), (7, "2026-09-01")))
     assert set(shown["logs"]) == {7.0} and set(shown["kind"]) == {"rota group"}
 

@@ -206,7 +206,7 @@ def test_lots_by_hand():
     table = settled(book, lots=("250601", "250602", "250601", "250602", None))[0]["settlement_lots"].set_index("lot")
     assert table.loc["250601", ["delivered_kg", "sold_kg", "left_kg", "sales", "commission", "net"]].tolist() == [6, 4, 2, 96, 24, 72]
     assert table.loc["250602", "left_kg"] == -0.5 and table.loc["250602", "words"] == "more went out than was delivered of this lot"
-    assert table.loc["(no lot)", "words"] == "never delivered there under this lot"
+    assert table.loc["(no lot)", "words"] == "of which lot cannot be told"
 
 
 # ---- the function of the same name -------------------------------------------------------------------------------

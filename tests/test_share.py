@@ -21,7 +21,7 @@ from workbook_template.build import build
 from workbook_template.cli import cli
 from workbook_template.columns import CHOICE, NUMBER, TEXT
 from workbook_template.market_copy import SHEET, Offer, draw
-from workbook_template.partner import offer_of, share
+from workbook_template.partner import offer_of, put_keys, share
 from workbook_template.ports.closed_file import ClosedFile
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.refresh import read_inputs
@@ -109,9 +109,8 @@ SUPPLY = pd.DataFrame({"week": pd.date_range("2026-11-16", periods=12, freq="7D"
 
 
 def offered(path: Path, supply=SUPPLY) -> Offer:
-    from workbook_template.partner import _put_keys
     inputs = read_inputs(ClosedFile(path, force=True), None)
-    _put_keys(inputs.intake.frames, path)
+    put_keys(inputs)
     return offer_of(inputs, SimpleNamespace(supply=supply), Sent("0" * 16, "1" * 12, 7, MARKET, DAY.isoformat(), inputs.profile))
 
 
@@ -144,7 +143,8 @@ def test_one_page_protected_but_for_the_boxed_cells_and_valid(book, tmp_path):
     draw(out, offered(book))
     assert "no findings" in audit(out)
     sheet = openpyxl.load_workbook(out).active
-    assert sheet.title == SHEET and sheet.page_setup.fitToHeight == 1 and sheet.page_setup.fitToWidth == 1 and sheet.sheet_properties.pageSetUpPr.fitToPage
+    assert sheet.title == SHEET and sheet.sheet_properties.pageSetUpPr.fitToPage  # one page each way is what the file says by saying nothing
+    assert sheet.page_setup.fitToHeight in (None, 1) and sheet.page_setup.fitToWidth in (None, 1)
     assert sheet.protection.sheet and not sheet.protection.password
     free = {cell.coordinate for row in sheet.iter_rows() for cell in row if not cell.protection.locked}
     boxed = {cell.coordinate for row in sheet.iter_rows() for cell in row if cell.border.left.style == "thin" and cell.border.right.style == "thin"}
@@ -156,8 +156,8 @@ def test_one_page_protected_but_for_the_boxed_cells_and_valid(book, tmp_path):
 def test_the_pages_formulas_hold_true_values(book, tmp_path, office):
     """Filled in as a market would, computed by LibreOffice, and compared with the twins over right and wrong rows."""
     offer = offered(book)
-    fills = [{"sold": 3.0, "got": 12.5}, {"sold": 1.0, "returned": 0.5, "spoiled": 0.25}, {"sold": 9.0}, {"sold": "two"}, {"returned": -1.0}, {"got": 11.0},
-             {"sold": 0.0, "counted": 4.0}, {}]
+    fills = [{"sold": 3.0, "got": 12.5}, {"sold": 1.0, "returned": 0.5, "spoiled": 0.25}, {"sold": 9.0}, {"sold": "two"}, {"returned": -1.0},
+             {"got": 11.0}, {"sold": 0.0, "counted": 4.0}, {}]
     base = offer.delivered[1]
     offer.delivered = [{**base, "row": f"S{i:05d}", "told": 1.0 if i % 2 else None, **fill} for i, fill in enumerate(fills)]
     out = tmp_path / "out.xlsx"
@@ -240,6 +240,9 @@ def everything(path: Path) -> str:
     return "\n".join(pieces)
 
 
+WHOLE = ("count", "pack_size")
+
+
 class Canaries:
     """Unique texts and numbers, and where each was planted."""
 
@@ -272,7 +275,7 @@ def planted_yard() -> tuple[Yard, Canaries]:
                 if column.kind == TEXT and column.key not in ("log", "wood", "strain", "market", "form", "event_kind", "amount_is", "mushroom") \
                         and not seen:
                     row[column.key] = birds.text(where)
-                elif column.kind == NUMBER and isinstance(row.get(column.key), (int, float)) and not seen and column.key not in ("count", "pack_size"):
+                elif column.kind == NUMBER and isinstance(row.get(column.key), (int, float)) and not seen and column.key not in WHOLE:
                     row[column.key] = birds.number(where, float(row[column.key]))
         stray = {column.key: birds.text(f"{table_.key}.{column.key}, stray") for column in table_.columns if column.kind in (TEXT, CHOICE)}
         stray |= {column.key: birds.number(f"{table_.key}.{column.key}, stray", 1.0) for column in table_.columns if column.kind == NUMBER}
@@ -280,8 +283,9 @@ def planted_yard() -> tuple[Yard, Canaries]:
     secret = birds.text("another market")
     yard.tables["markets"].append({"market": secret, "terms": "own stall", "market_fee": birds.number("its fee", 20.0)})
     for kind in ("delivered", "sold"):
-        yard.tables["sales"].append({"date": d("2026-11-13"), "market": secret, "kind": kind, "product": "fresh", "amount": birds.number("its sale", 2.0),
-                                     "price": birds.number("its price", 15.0), "lot": "", "sale_note": birds.text("its note")})
+        yard.tables["sales"].append({"date": d("2026-11-13"), "market": secret, "kind": kind, "product": "fresh",
+                                     "amount": birds.number("its sale", 2.0), "price": birds.number("its price", 15.0),
+                                     "sale_note": birds.text("its note")})
     for setting in SETTINGS:
         if setting.kind == "text" and not setting.key.startswith("share_") and setting.key != "currency":
             yard.settings[setting.key] = birds.text(f"setting {setting.key}")

@@ -172,3 +172,8 @@ def test_a_need_of_a_trifle_still_takes_a_pack_and_an_empty_yard_no_time():
     assert supplies.cheapest_packs(0.001, (100,), (9,)).counts == (1,)
     assert supplies.cheapest_packs(0, (100, 500)) == supplies.Packs((0, 0), None, 0.0)
     assert supplies.setup_time(0, (600, 1320)) == 0
+
+
+def test_sizes_with_a_common_measure_are_no_finer_than_that():
+    # 5,000 and 7,000 are 5 and 7 thousands: 200 x 5,000 at 5.00 is the need, and cheaper a unit than 7,000 at 7.10
+    assert tuple(supplies.cheapest_packs(1_000_000, (5000, 7000), (5, 7.1))) == ((200, 0), 1000.0, 0.0)

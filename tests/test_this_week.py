@@ -175,7 +175,7 @@ def test_the_stop_list_is_one_line_for_each_cause():
               "A3": {"stage": "resting", "soak_why": "outside the soak season"}}
     table = lines_of(logs, [RAIN], season)
     assert kinds(table) == ["rest", "rest"]
-    assert table["words"].iat[0] == "do not soak; resting until 1 Aug 2026. do not soak; resting until 3 Aug 2026"
+    assert table["words"].iat[0] == "do not soak: resting until 1 Aug 2026; resting until 3 Aug 2026"
 
 
 # ---- new logs, spawn, sample logs, spawn run ----------------------------------------------------------------------------
@@ -212,7 +212,7 @@ def test_turning_follows_the_growers_own_span_before_our_guess():
     assert "starting guess" in only(lines_of(ONE, [RAIN]), "turn")["rule"]
     assert "turn" not in kinds(lines_of(ONE, [RAIN, ("2026-05-01", "turned", "A1", None)]))  # 75 days, less than 13 weeks
     own = lines_of(ONE, [RAIN, ("2026-04-01", "turned", "A1", None), ("2026-05-01", "turned", "A1", None), ("2026-06-01", "turned", "A1", None)])
-    assert only(own, "turn")["rule"] == "every 4 weeks, as you have done"  # 30 and 31 days
+    assert only(own, "turn")["rule"] == "end for end, every 4 weeks, as you have done"  # 30 and 31 days
 
 
 def test_logs_are_moved_before_their_first_mushrooms_and_no_date_is_made_up():
@@ -224,6 +224,13 @@ def test_logs_are_moved_before_their_first_mushrooms_and_no_date_is_made_up():
     unknown = {"A1": {"stage": "may fruit", "words": "no date for first mushrooms: no temperature on Settings for July"}}
     said = only(lines_of(ONE, [RAIN], unknown), "look")["words"]
     assert said == "old enough for first mushrooms; no date for first mushrooms: no temperature on Settings for July"
+
+
+def test_logs_that_have_fruited_may_fruit_by_themselves_and_are_not_said_twice():
+    picked = ("2025-10-01", "picked", "A1", 0.1)
+    assert "may fruit by themselves" in only(lines_of(OLD, [RAIN, picked], YOUNG), "look")["words"]
+    storm = lines_of(OLD, [RAIN, picked, ("2026-07-05", "rain", None, INCH)], YOUNG)
+    assert "look for pins" in kinds(storm) and "look" not in kinds(storm)
 
 
 def test_logs_that_no_longer_pay_are_named():

@@ -52,3 +52,13 @@ def test_temperatures():
     # 77 F: 45 above freezing, / 1.8 = 25; -40 is the same on both scales
     assert units.celsius_from_fahrenheit(77.0) == pytest.approx(25.0)
     assert units.fahrenheit_from_celsius(-40.0) == pytest.approx(-40.0)
+
+
+def test_temperatures_as_typed_in_a_profile():
+    assert (units.temperature_unit(units.US), units.temperature_unit(units.METRIC)) == ("°F", "°C")
+    assert units.celsius(77.0, units.US) == pytest.approx(25.0) and units.celsius(25.0, units.METRIC) == 25.0
+
+
+def test_a_unit_holds_what_its_row_says():
+    unit = units.Unit("rod", "length", 5.0292)      # 16.5 ft, NIST Handbook 44
+    assert (unit.name, unit.dimension, unit.si_per_unit) == ("rod", "length", 5.0292)

@@ -255,5 +255,7 @@ def test_weights_below_one_and_stems_just_long_enough_are_taken():
     assert len(wood.bolts_from_tree(0.2, 9.0 - 3e-10, 1.0, 0.08, 1.0, 1.3)) == 8
     assert len(wood.bolts_from_tree(0.2, 9.0 - 3e-9, 1.0, 0.08, 1.0, 1.3)) == 7
     assert len(wood.bolts_from_tree(0.2, 10001.0, 1.0, 0.08, 1.0, 1.3)) == 10000
+    with pytest.raises(ValueError, match="too short for this height"):
+        wood.bolts_from_tree(0.2, 10002.0, 1.0, 0.08, 1.0, 1.3)
     # top as thick as at breast height: a cylinder
     assert wood.taper(0.2, 0.2, 9.0, 1.3) == 0.0

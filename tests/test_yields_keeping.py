@@ -159,3 +159,8 @@ def test_each_weight_and_money_below_nil_is_refused_in_these_words(at):
     values[at] = -0.5
     with pytest.raises(ValueError, match="^Weights, price and fee cannot be below 0.$"):
         market.settlement(*values)
+
+
+def test_without_a_loss_allowed_all_that_is_missing_is_charged():
+    # 4 came, 3 sold, 1 missing at 2.00, no commission: 6 + 2
+    assert market.settlement(0, 4, 3, 0, 0, 0, 2, 0.0).due == 8

@@ -96,13 +96,20 @@ def new(path: str, units: str, rows: int, macro: bool) -> None:
     from workbook_template.progress import Steps
     from workbook_template.yard import Yard
     target = _new_path(path, ".xlsm" if macro else ".xlsx")
+
+    def put(part: Path) -> None:
+        try:
+            build(part, Yard(units), rows=rows, macro=macro, name=target.name, step=step)
+        except XlsxFileError as error:
+            raise error.args[0] if isinstance(error.args[0], OSError) else OSError(str(error)) from None
+
     try:
         with Steps(BUILDING) as step:
-            write_new(target, lambda part: build(part, Yard(units), rows=rows, macro=macro, name=target.name, step=step))
+            write_new(target, put)
     except SaveProblem as trouble:
         raise Mistake(str(trouble), BLOCKED) from None
-    except (OSError, XlsxFileError) as error:
-        raise Mistake(f"{target} cannot be written: {getattr(error, 'strerror', None) or error}.", BLOCKED) from None
+    except OSError as error:
+        raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
     click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
 
 

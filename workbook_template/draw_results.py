@@ -45,6 +45,8 @@ def draw(book, sheet, result: ResultSheet) -> None:
     if result.freeze:
         sheet.freeze_panes(*result.freeze)
     set_page(sheet, book.profile, landscape=result.landscape, repeat=result.repeat, footer=str(book.env.settings["yard"]))
+    if result.scale:
+        sheet.set_print_scale(result.scale)
     if result.breaks:
         sheet.set_h_pagebreaks(list(result.breaks))
     if result.pages > 1:

@@ -17,7 +17,6 @@ from workbook_template.market_copy import SPARE_LINES, Offer
 from workbook_template.ports.parts import read_book
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.swap import Guard, write_new
-from workbook_template.ports.type_in import as_typed
 from workbook_template.sent import DOCKET, Sent, file_of, load_all, save
 
 MOST_LOTS, MOST_DELIVERIES = 12, 20  # what a page takes
@@ -55,7 +54,7 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
 
     port = ClosedFile(path, force=True)
     inputs = read_inputs(port, today)
-    _put_keys(inputs.intake.frames, port.source)
+    put_keys(inputs)
     name = _market(inputs.intake.frames, market)
     before = load_all(port.source)
     sent = Sent(yard_mark(port.source), token or secrets.token_hex(6), _next(before, inputs.intake.frames), name, inputs.as_of.isoformat(),
@@ -71,11 +70,11 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
     return Shared(out, offer, kept)
 
 
-def _put_keys(frames: dict, path: Path) -> None:
-    """The row keys of Sales, which the checks do not hand on."""
-    book = as_typed(path)
-    keys = {book.first_row["sales"] + i: row.get("row") for i, row in enumerate(book.env.rows["sales"])}
-    frames["sales"] = frames["sales"].assign(key=[str(keys.get(row) or "").strip() for row in frames["sales"]["row"]])
+def put_keys(inputs) -> None:
+    """Give the checked Sales their row keys, which the checks do not hand on."""
+    raw, frames = inputs.raw["sales"], inputs.intake.frames
+    keys = raw.columns["row"].values
+    frames["sales"] = frames["sales"].assign(key=[str(keys[row - raw.first_row] or "").strip() for row in frames["sales"]["row"]])
 
 
 def _market(frames: dict, wanted: str) -> str:
@@ -160,12 +159,16 @@ def _shown(kilos: float, factor: float) -> float | None:
     return round(kilos / factor, 6) if kilos == kilos else None
 
 
+def _money(per_kilo: float, factor: float) -> float | None:
+    return round(per_kilo * factor, 6) if per_kilo == per_kilo else None
+
+
 def _weeks(found, frames: dict, market: str, factor: float) -> list[dict]:
     table = []
-    for row in found.itertuples():
-        price = offers.prices_now(frames, market, row.week).get("fresh")
+    prices = offers.prices_on(frames, market, "fresh", list(found["week"]))
+    for row, price in zip(found.itertuples(), prices, strict=True):
         table.append({"row": f"W{row.week:%y%m%d}F", "when": row.week, "product": "fresh", "words": row.words,
-                      "weight": _shown(row.promised_kg, factor), "price": None if price is None else round(price * factor, 6),
+                      "weight": _shown(row.promised_kg, factor), "price": _money(price, factor),
                       "more": _down(row.more_kg, factor), "asked": _shown(row.asked_kg, factor)})
     return table
 
@@ -196,7 +199,7 @@ def _delivered(frames: dict, offer: Offer, factor: float) -> list[dict]:
         key = str(row.key or "")
         table.append({"row": key if key and seen[key] == 1 else f"D{i:02d}", "when": row.date, "product": row.product, "grade": row.grade,
                       "lot": row.lot, "docket": row.docket, "weight": _shown(row.delivered_kg, factor),
-                      "price": None if row.price != row.price else round(row.price * factor, 6), "told": _shown(row.told_kg, factor) or None})
+                      "price": _money(row.price, factor), "told": _shown(row.told_kg, factor) or None})
     return table
 
 

@@ -99,7 +99,7 @@ def receive(path: Path, returned: Path, today: dt.date | None = None, market: st
     found = work.found
     if work.cells or work.sales or work.promises:
         rows = {"sales": work.sales, "promises": work.promises}
-        written = type_into(guard.path, work.cells, {key: new for key, new in rows.items() if new}, today=today)
+        written = type_into(work.book, work.cells, {key: new for key, new in rows.items() if new}, today=today)
         found.rows = work.typed_sales, work.typed_sales + len(work.sales)
         if not look:
             found.backup = guard.save(lambda target: target.write_bytes(written.content), lambda target: check_written(target, written.parts))
@@ -143,8 +143,8 @@ class _Compare:
 
     def __init__(self, path: Path, back: Returned, sent: Sent, today: dt.date):
         self.back, self.sent, self.today = back, sent, today
-        book = as_typed(path, today)
-        self.env, self.first = book.env, book.first_row
+        self.book = as_typed(path, today)
+        self.env, self.first = self.book.env, self.book.first_row
         settings = self.env.settings
         self.unit = units.profile_unit("weight", sent.profile)
         self.context = Context(sent.profile, today, settings.get("date_order"), settings.get("comma_decimal"), str(settings.get("currency") or ""))

@@ -24,6 +24,7 @@ class Inputs:
     problems: list[Problem]
     as_of: dt.date
     plan: object = None  # the bolts of the Plan sheet as rows like those of Logs, SI
+    raw: dict = field(default_factory=dict)  # the tables as read (calc.raw.RawTable)
 
     @property
     def counts(self) -> dict[str, tuple[int, int]]:
@@ -108,7 +109,7 @@ def read_inputs(port: Port, today: dt.date | None, step=lambda words: None) -> I
     env = environment(profile, as_of, settings, found.frames)
     plan, asked = read_plan(planned, env)
     problems += [*asked, *unknown_form(settings, found), *empty_lists(found), *found.problems]
-    return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env))
+    return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env), raw=raw)
 
 
 def unknown_form(settings: dict, intake) -> list[Problem]:

@@ -73,6 +73,7 @@ class ResultSheet:
     freeze: tuple[int, int] | None = None
     repeat: tuple[int, int] | None = None
     breaks: tuple[int, ...] = ()  # rows before which a new printed page begins
+    scale: int | None = None  # percent at which it is printed, where the pages are broken by hand: fitting to a width would undo them
     pages: int = 1  # printed pages side by side; the frozen columns stand on each
     cells: list[Cell] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)

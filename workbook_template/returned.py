@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from calc import dates
 from calc.intake_words import Context, date_in_number
-from calc.problems import NOTE, REFUSED, Ask, Problem, quote, type_one
+from calc.problems import NOTE, QUESTION, REFUSED, Ask, Problem, quote, type_one
 from calc.quantities import read_quantity
 from calc.raw import Odd, number_text
 from workbook_template.market_copy import BLOCKS, FILLED_WORD, SPARE_FILLED, Field
@@ -183,6 +183,10 @@ def understand(back: Returned, context: Context) -> None:
                     line.told.discard(key)
                 else:
                     line.values[key] = number
+            elif key == "remark" and isinstance(value, Odd):
+                back.problems.append(Problem(line.sheet, line.row, "Remark", QUESTION, "a formula or an error value stands here", "",
+                                             "It was not read; ask what was meant", "returned"))
+                line.told.discard(key)
             elif key == "remark":
                 line.values[key] = _text(value)[:LONGEST_REMARK]
             elif key in SPARE_FILLED:

@@ -17,7 +17,7 @@ from workbook_template import cautions
 from workbook_template.sheets.blocks import day
 
 LONG = 16  # lines of a block on the page; beyond it they are added up
-WIDTHS = (13, 20, 14, 16, 12, 12, 13, 34)
+WIDTHS = (25, 18, 20, 15, 12, 12, 12, 42)
 
 
 @dataclass
@@ -52,23 +52,27 @@ def page_of(found: Trace, profile: str, yard: str, file_name: str, as_of: dt.dat
         return "" if pd.isna(value) else day(pd.Timestamp(value).date())
 
     what = "Lot" if found.what == LOT else "Spawn lot"
-    about = f"{yard}, {file_name}, as of {day(as_of)}. Weights in {unit}. " + "; ".join(
-        [*found.notes, f"had by {', '.join(found.markets)}" if found.markets else "no market had any of it by the lines"]).strip()
+    had = f"Had by {', '.join(found.markets)}" if found.markets else "No market had any of it by the lines"
+    about = ". ".join([f"{yard}, {file_name}, as of {day(as_of)}", f"Weights in {unit}", *found.notes, had]) + "."
     parts = [
-        Part("Where it is", ("", "Product", f"Weight ({unit})"), [(label, product, weight(kg)) for label, product, kg in found.balance]),
+        Part("Where it is", ("", "Product", f"Weight ({unit})"),
+             [(label, product, weight(kg)) for label, product, kg in found.balance if kg or label in ("delivered", "sold")]),
         _moves(found, weight, date, unit),
         _logs(found, date),
         Part("Picked", ("Date", "Lot", f"Weight ({unit})", "Logs", "Grade", "Wet", "Row of Events"),
              [(date(r.date), r.lot, weight(r.kg), r.logs, r.grade, r.wet, _row(r.row)) for r in found.picks.itertuples()],
-             _by_lot(found, weight, date, unit)),
+             _by_year(found, weight, date, unit)),
         Part("Dried", ("Date", "Dried lot", f"Fresh in ({unit})", f"Dried out ({unit})", "From", "", "Row of Events"),
              [(date(r.date), r.lot, weight(r.fresh_kg), weight(r.dried_kg), r.came_from, "", _row(r.row)) for r in found.dryings.itertuples()]),
     ]
-    doubts = [doubt.words + (f" ({weight(doubt.kg):g} {unit}, {doubt.rows} line{'s' if doubt.rows != 1 else ''})" if doubt.kg == doubt.kg else "") + "."
-              for doubt in found.doubts]
+    doubts = []
+    for doubt in found.doubts:
+        much = f" ({weight(doubt.kg):g} {unit}, {doubt.rows} line{'s' if doubt.rows != 1 else ''})" if doubt.kg == doubt.kg else ""
+        doubts.append(f"{doubt.words}{much}.")
+    doubts = doubts or ["Nothing: every line of it is told."]
     if found.others:
-        doubts.append("Other lots of the same logs: " + ", ".join(found.others) + ".")
-    return Page(f"{what} {found.asked}", about, [part for part in parts if part.rows], doubts or ["Nothing: every line of it is told."])
+        doubts.append("Other lots of the same logs, if these are in doubt: " + ", ".join(found.others) + ".")
+    return Page(f"{what} {found.asked}", about, [part for part in parts if part.rows], doubts)
 
 
 def _row(value) -> int | None:
@@ -78,12 +82,16 @@ def _row(value) -> int | None:
 def _moves(found: Trace, weight, date, unit: str) -> Part:
     lines = [(date(r.date), r.market, r.kind, r.lot, weight(r.kg), r.product, _row(r.row), r.docket) for r in found.moves.itertuples()]
     rows = []
-    for (market, lot, product), part in found.moves.groupby(["market", "lot", "product"], sort=False):
+    for (market, product), part in found.moves.groupby(["market", "product"], sort=False):
         by = part.groupby("kind")["kg"].sum()
-        span = " to ".join(dict.fromkeys((date(part["date"].min()), date(part["date"].max()))))
-        rows.append((span, market, product, lot, *(weight(by.get(kind, 0.0)) for kind in ("delivered", "sold", "returned", "spoiled"))))
+        rows.append((_span(part["date"], date), market, product, *(weight(by.get(kind, 0.0)) for kind in ("delivered", "sold", "returned", "spoiled")),
+                     ", ".join(dict.fromkeys(part["lot"]))))
     return Part("Who had it", ("Date", "Market", "Kind", "Lot", f"Weight ({unit})", "Product", "Row of Sales", "Docket"), lines,
-                (("Dates", "Market", "Product", "Lot", "Delivered", "Sold", "Returned", "Spoiled"), rows))
+                (("Dates", "Market", "Product", "Delivered", "Sold", "Returned", "Spoiled", "Lots"), rows))
+
+
+def _span(days: pd.Series, date) -> str:
+    return " to ".join(dict.fromkeys((date(days.min()), date(days.max()))))
 
 
 def _logs(found: Trace, date) -> Part:
@@ -98,12 +106,12 @@ def _logs(found: Trace, date) -> Part:
     return Part("Logs behind it", heads, rows, (heads[:7] + ("Logs",), grouped), f"{found.logs['count'].sum():,.0f} logs")
 
 
-def _by_lot(found: Trace, weight, date, unit: str):
+def _by_year(found: Trace, weight, date, unit: str):
     rows = []
-    for lot, part in found.picks.groupby("lot", sort=False):
-        span = " to ".join(dict.fromkeys((date(part["date"].min()), date(part["date"].max()))))
-        rows.append((span, lot or "(no lot)", weight(part["kg"].sum()), f"{len(part)} picks", "", "", None))
-    return ("Dates", "Lot", f"Weight ({unit})", "", "", "", ""), rows
+    for _, part in found.picks.groupby(pd.to_datetime(found.picks["date"]).dt.year, sort=True):
+        rows.append((_span(part["date"], date), f"{len(part)} picks", weight(part["kg"].sum()), None, None, None, None,
+                     ", ".join(dict.fromkeys(lot or "(no lot)" for lot in part["lot"]))))
+    return ("Dates", "Picks", f"Weight ({unit})", "", "", "", "", "Lots"), rows
 
 
 # ---- text --------------------------------------------------------------------------------------------------------
@@ -169,8 +177,11 @@ def _draw(sheet, looks, page: Page, profile: str, whole: bool, pages: int = 1) -
         for col, head in enumerate(heads):
             sheet.write_string(row + 1, col, head, looks["header_right" if col in numeric else "header"])
         for i, cells in enumerate(rows):
+            lines = max((1 + len(cell) // int(WIDTHS[col] * 1.3) for col, cell in enumerate(cells) if isinstance(cell, str)), default=1)
+            if lines > 1:
+                sheet.set_row(row + 2 + i, 13 * lines + 2)
             for col, cell in enumerate(cells):
-                look = "cell_two" if isinstance(cell, float) else "cell_whole" if col in numeric else "cell_text"
+                look = "cell_two" if isinstance(cell, float) else "cell_whole" if col in numeric else "cell_wrapped"
                 sheet.write(row + 2 + i, col, cell, looks[look])
         row += 3 + len(rows)
     for col in range(last + 1):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 from workbook_template.ports.parts import column_letters
@@ -69,6 +70,7 @@ def as_table_spec(spec) -> TableSpec:
                          header_rows=spec.header_rows or HEADER_ROWS)
 
 
+@lru_cache(maxsize=8192)
 def plain_title(title: object) -> str:
     """A heading for comparison: no case, no spaces or line breaks, no unit in brackets.
 

@@ -49,11 +49,22 @@ def damage_named(path, *more: type[Exception]):
 
 
 def check_file(path) -> None:
-    """Raise FileProblem unless the file is a readable, harmless .xlsx or .xlsm workbook."""
+    """Raise FileProblem unless the file is a readable, harmless .xlsx or .xlsm workbook.
+
+    A file that was found good and has not changed since is not looked at again.
+    """
     name = os.path.basename(os.fspath(path))
     _check_outside(path, name)
+    about = os.stat(path)
+    state = os.path.realpath(path), about.st_ino, about.st_size, about.st_mtime_ns, about.st_ctime_ns
+    if state == _GOOD.get("last"):
+        return
     with damage_named(path), zipfile.ZipFile(path) as archive:
         _check_parts(archive, name)
+    _GOOD["last"] = state
+
+
+_GOOD: dict[str, tuple] = {}
 
 
 def _check_outside(path, name: str) -> None:

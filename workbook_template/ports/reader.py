@@ -37,7 +37,7 @@ from workbook_template.ports.preflight import FileProblem, check_extent, check_f
 from workbook_template.ports.scan import COMPUTED, Scan, inflate, scan_sheet
 
 __all__ = [
-    "ColumnSpec", "FileProblem", "LayoutProblem", "TableSpec", "find_tables", "read_cells", "read_names", "read_tables",
+    "ColumnSpec", "FileProblem", "FoundTables", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
 ]
 
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
@@ -52,29 +52,34 @@ def read_tables(path, specs) -> dict[str, RawTable]:
     are filled into all their rows and listed in `merged`. Raises FileProblem (not a usable file) and
     LayoutProblem (sheets or columns missing: all of them at once).
     """
-    specs = [as_table_spec(spec) for spec in specs]
-    check_file(path)
-    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        book = read_book(archive)
-        styles = read_date_styles(archive, book)
-        layouts = _find_all(path, archive, book, styles, specs)
-        _check_strings(path, archive, book)
-    work = [(path, book, styles, spec, *layouts[spec.key]) for spec in specs]
-    if len(work) == 1:
-        tables = [_read_table(*work[0])]
-    else:
-        with ThreadPoolExecutor(2) as pool:
-            tables = list(pool.map(lambda job: _read_table(*job), work))
-    return {table.key: table for table in tables}
+    found = FoundTables(path, specs)
+    return found.read(found.specs)
 
 
-def find_tables(path, specs) -> dict[str, tuple]:
-    """Key -> (the sheet's part, the table's Layout) of every table. Raises FileProblem, LayoutProblem."""
-    specs = [as_table_spec(spec) for spec in specs]
-    check_file(path)
-    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        book = read_book(archive)
-        return _find_all(path, archive, book, read_date_styles(archive, book), specs)
+class FoundTables:
+    """The tables of a workbook by their headings, each read when it is asked for.
+
+    places: key -> (the sheet's part, the table's Layout). Raises as read_tables does.
+    """
+
+    def __init__(self, path, specs):
+        self.path, self.specs = path, {spec.key: spec for spec in map(as_table_spec, specs)}
+        check_file(path)
+        with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+            self.book = read_book(archive)
+            self.styles = read_date_styles(archive, self.book)
+            self.places = _find_all(path, archive, self.book, self.styles, list(self.specs.values()))
+            _check_strings(path, archive, self.book)
+
+    def read(self, keys) -> dict[str, RawTable]:
+        """The tables with these keys."""
+        work = [(self.path, self.book, self.styles, self.specs[key], *self.places[key]) for key in keys]
+        if len(work) < 2:
+            tables = [_read_table(*job) for job in work]
+        else:
+            with ThreadPoolExecutor(2) as pool:
+                tables = list(pool.map(lambda job: _read_table(*job), work))
+        return {table.key: table for table in tables}
 
 
 def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, object]:

@@ -121,14 +121,18 @@ class Guard:
 
     def __init__(self, path, force: bool = False):
         self.path = _real(Path(path))
-        holder = lock_holder(path)
-        if holder is not None and not force:
+        self.given, self.force = Path(path), force
+        self._refuse_open()
+        self.mode = stat.S_IMODE(self.path.stat().st_mode)
+        self.hash = file_hash(self.path)
+
+    def _refuse_open(self) -> None:
+        holder = lock_holder(self.given)
+        if holder is not None and not self.force:
             raise FileInUse(
                 f"{holder.sentence(self.path.name)} Close it there and try again, or refresh from inside the "
                 f"program. If no one has it open, delete {holder.lock_file.name} or use --force."
             )
-        self.mode = stat.S_IMODE(self.path.stat().st_mode)
-        self.hash = file_hash(self.path)
 
     def save(self, write: Callable[[Path], object], check: Callable[[Path], object] | None = None,
              now: dt.datetime | None = None) -> Path:
@@ -147,6 +151,7 @@ class Guard:
             _flush(temporary)
             os.chmod(temporary, self.mode)
             with _undisturbed():
+                self._refuse_open()  # opened since the work began
                 if not self.path.exists() or file_hash(self.path) != self.hash:
                     raise self._changed(temporary, now or dt.datetime.now())
                 backup = self.keep_backup()
@@ -157,7 +162,10 @@ class Guard:
     def keep_backup(self) -> Path:
         """Copy the file as it was when the guard was made to backup_path; returns it. Raises SaveProblem."""
         backup = backup_path(self.path)
-        with _temporary_beside(backup) as copy:
+        if backup.is_dir():
+            raise SaveProblem(f"The backup of {self.path.name} cannot be kept: a folder {backup.name} stands in its place. {self.path.name} was "
+                              "left as it was; move that folder away.")
+        with _temporary_beside(backup, f"the backup of {self.path.name}") as copy:
             shutil.copyfile(self.path, copy)
             _flush(copy)
             os.chmod(copy, self.mode)
@@ -280,28 +288,30 @@ def _sweep(path: Path) -> None:
 
 
 @contextlib.contextmanager
-def _temporary_beside(path: Path):
-    """A new file in the same folder, gone at the end unless it was moved; file errors become SaveProblem."""
+def _temporary_beside(path: Path, what: str = ""):
+    """A new file in the same folder, gone at the end unless it was moved; file errors become SaveProblem.
+
+    what: the words for it in a message ("the new Yard.xlsx").
+    """
     try:
         _sweep(path)
         handle, name = tempfile.mkstemp(path.suffix + TEMPORARY, _prefix(path), path.parent)
     except OSError as error:
-        raise _as_problem(error, path) from error
+        raise _as_problem(error, path, what) from error
     os.close(handle)
     temporary = Path(name)
     try:
         yield temporary
     except OSError as error:
-        raise _as_problem(error, path) from error
+        raise _as_problem(error, path, what) from error
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
 
 
-def _as_problem(error: OSError, path: Path) -> SaveProblem:
+def _as_problem(error: OSError, path: Path, what: str) -> SaveProblem:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return SaveProblem(f"There is no room on the disk for the new {path.name}. Nothing was changed; make "
-                           "room and try again.")
+        return SaveProblem(f"There is no room on the disk for {what or 'the new ' + path.name}. Nothing was changed; make room and try again.")
     refused = isinstance(error, PermissionError)
     if error.errno == errno.EROFS or (refused and not os.access(path.parent, os.W_OK)):
         return SaveProblem(f"The folder of {path.name} cannot be written to. Copy the workbook to a folder "

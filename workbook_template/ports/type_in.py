@@ -27,7 +27,7 @@ from workbook_template.ports.package import drop_chain, workbook_content
 from workbook_template.ports.parts import Book, SheetPart, column_letters, read_book, read_date_styles, split_range, split_reference
 from workbook_template.ports.preflight import FileProblem, check_file, damage_named
 from workbook_template.ports.rawzip import rewrite
-from workbook_template.ports.reader import find_tables, read_names, read_tables
+from workbook_template.ports.reader import FoundTables, read_names
 from workbook_template.ports.sheetcells import CellState, Put, Recompute, SheetCells, Trouble
 from workbook_template.ports.sheetxml import table_content
 from workbook_template.ports.xmledit import apply_changes, find_elements, set_attributes
@@ -73,12 +73,9 @@ def type_in(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict]]
 
 def type_into(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict]] | None = None,
               blank_rows: dict[str, int] | None = None, today: dt.date | None = None, recompute: Iterable[str] = ()) -> Written:
-    """The same, with where the new rows stand."""
+    """The same, with where the new rows stand. source: a path, bytes, or what as_typed gave."""
     with tempfile.TemporaryDirectory() as folder:
-        path = source if isinstance(source, (str, os.PathLike)) else Path(folder, "workbook.xlsx")
-        if path is not source:
-            path.write_bytes(source)
-        work = _Work(Path(path), today or dt.date.today())
+        work = _work_on(source, folder, today)
         for cell in cells:
             work.change(Typed(*cell))
         for key, new in (rows or {}).items():
@@ -92,26 +89,36 @@ def type_into(source, cells: Iterable[Typed] = (), rows: dict[str, Sequence[dict
             work.recompute(key)
         changed, dropped = work.parts()
         target = Path(folder, "new.xlsx")
-        rewrite(path, target, changed, dropped)
+        rewrite(work.path, target, changed, dropped)
         return Written(target.read_bytes(), work.places, sorted(changed))
+
+
+def _work_on(source, folder: str, today: dt.date | None) -> _Work:
+    if isinstance(source, AsTyped):
+        return source.work
+    if isinstance(source, (str, os.PathLike)):
+        return _Work(Path(source), today or dt.date.today())
+    path = Path(folder, "workbook.xlsx")
+    path.write_bytes(source)
+    return _Work(path, today or dt.date.today())
 
 
 @dataclass
 class AsTyped:
     """A workbook as the Python twins see it, and the sheet row at which each table's first row stands.
 
-    Rows hold their row key too, under the key column's name.
+    Tables are read when asked for. Rows hold their row key too, under the key column's name.
     """
 
     env: Env
     first_row: dict[str, int]
-    date1904: bool = False
+    work: _Work
 
 
 def as_typed(path, today: dt.date | None = None) -> AsTyped:
     """What a grower typed, in the workbook's units, unchecked: text in a number column is the text. Raises FileProblem, LayoutProblem."""
     work = _Work(Path(path), today or dt.date.today())
-    return AsTyped(work.env(), {key: raw.first_row for key, raw in work.raws.items()}, work.book.date1904)
+    return AsTyped(work.env(), {key: layout.header_row + 2 for key, (_, layout) in work.spots.items()}, work)
 
 
 # ---- one table as it stands ----------------------------------------------------------------------------------------
@@ -158,11 +165,18 @@ class _Work:
         with damage_named(path), zipfile.ZipFile(path) as archive:
             self.book: Book = read_book(archive, charts=True)
             self.dated = read_date_styles(archive, self.book)
-        self.spots = find_tables(path, self.specs)
-        self.raws = read_tables(path, self.specs)
+        self.found = FoundTables(path, self.specs)
+        self.spots = self.found.places
+        self._raws: dict[str, RawTable] = {}
         self.places: dict[str, list[tuple[int, str]]] = {}
         self.tables: dict[str, _Place] = {}
         self._keys: dict[str, int] = {}
+
+    def raw(self, key: str) -> RawTable:
+        """A table as read, when first needed."""
+        if key not in self._raws:
+            self._raws |= self.found.read([key])
+        return self._raws[key]
 
     def place(self, key: str) -> _Place:
         """The table of that key, looked at when first needed. Raises KeyError."""
@@ -173,7 +187,7 @@ class _Work:
     def _look(self, table) -> _Place:
         sheet, layout = self.spots[table.key]
         sheet = self.book.sheet(sheet.name)  # with its relations
-        raw = self.raws[table.key]
+        raw = self.raw(table.key)
         titles = {plain_title(c.header(self.profile)): c.key for c in table.columns if not c.typed and c.kind != ROWKEY}
         columns = dict(layout.columns)
         columns |= {titles[plain_title(t)]: at for t, at in layout.computed.items() if plain_title(t) in titles}
@@ -454,7 +468,7 @@ class _Rows(dict):
 
     def __missing__(self, key: str) -> list[dict]:
         work, table = self._work, schema.table(key)
-        rows = _typed_rows(table, work.raws[key])
+        rows = _typed_rows(table, work.raw(key))
         place = work.tables.get(key)
         for row, typed in (place.changes.items() if place else ()):
             index = row - place.raw.first_row

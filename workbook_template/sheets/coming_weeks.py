@@ -6,7 +6,7 @@ from workbook_template.results import Chart, ChartSeries, ResultSheet
 from workbook_template.sheets.blocks import CHART_ROWS, HEAD_ROWS, NOT_YET, block, capital, day
 from workbook_template.sheets.view import View
 
-WIDTHS = [24, 26] + [13] * 8 + [50]
+WIDTHS = [24, 24] + [15] * 9 + [30]
 SUPPLY = (("week", "Week of Monday"), ("soaked_logs", "Logs soaked"), ("expected_kg", "Expected"), ("low_kg", "Low"), ("high_kg", "High"),
           ("promise_kg", "Can be promised"), ("promised_kg", "Already promised"), ("free_kg", "Free to promise"), ("rows", "Picked lines behind it"))
 DEADLINES = (("what", "What"), ("log", "Logs or lot"), ("date", "By"), ("days", "Days left"))

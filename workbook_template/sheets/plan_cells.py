@@ -27,8 +27,8 @@ WHEN = 'IF({{strain_at}}=0,"waits for a strain above",IF({good}=0,"its months? s
        '{other},IF(SUM({{col_fit}})=0,"no month here suits it","in months that suit it"))))'
 PARTLY = 'AND({temps}>0,{temps}<12,COUNT({fruits_from},{fruits_to})>0)'
 UNKNOWN = f'IF({PARTLY},"type all 12 temperatures","by its months alone")'
-NO_SEASON = 'IF(COUNT(set_season_begins,set_season_ends)=0,"temperatures or a season?",' \
-            f'IF({PARTLY},"type all 12 temperatures","by your season alone"))'
+NO_SEASON = f'IF({PARTLY},"type all 12 temperatures",' \
+            'IF(COUNT(set_season_begins,set_season_ends)=0,"temperatures or a season?","by your season alone"))'
 FORM_FIELD = "INDEX(lst_form_{},{{form_at}})"
 WEIGHED = 'OR({count}="",{density}="")'
 THICK = 'IF({b1_large}="",{b1_small},{b1_large})'
@@ -440,7 +440,7 @@ def _notes(out: dict, env: Env) -> dict:
         "note_supply_hours": "" if out["bearing"] == "" else "by your minutes on Settings" if minutes_typed else "by a published share",
         "note_flush_from": undated or _when(out, "early", "by its months alone" if out["dated"] else partly),
         "note_soak_from": undated or ("best left to fruit by itself" if out["forces"].casefold() == "no" else _when(
-            out, "force", "temperatures or a season?" if open_ else "by your season alone" if out["dated"] else partly)),
+            out, "force", partly if not out["dated"] else "temperatures or a season?" if open_ else "by your season alone")),
         "note_stock_week": "" if out["use_stock"] == "" else f"{out['stock_even']:g} more make groups equal" if out["stock_even"] else "equal groups",
         "note_list": listed,
         "note_packs": f"{out['pack_sizes'] - PACK_ROWS} more sizes are not shown; Shopping weighs them all." if out["pack_sizes"] > PACK_ROWS else "",

@@ -11,11 +11,12 @@ import math
 from workbook_template import carried, cautions
 from workbook_template.carried import COLUMNS, Typed
 from workbook_template.results import Chart, ChartSeries, ResultSheet
-from workbook_template.sheets.blocks import CHART_ROWS, NOT_YET, capital, day
+from workbook_template.sheets.blocks import NOT_YET, capital, day
 from workbook_template.sheets.view import View
 
 HEAD = 4  # row of the headings, 0-based
 CHARTS_AT = 62  # row of the charts: lines, own lines and cautions stand above it
+CHART_ROWS = 15  # that they take
 OWN_LINES = 3
 THIN = 1.0  # points
 POINTS, CHARACTER = 15.5, 0.97  # height of a line of 12-point text; characters of it that a column's width holds, each

@@ -1,0 +1,160 @@
+"""Each row of Logs in its season: every stage by hand, windows and their basis, what bad input gets."""
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+import soak_yards as sy
+
+from calc import results, season_stages, tables
+
+
+def of(table, log):
+    return table[table["log"] == log].iloc[0]
+
+
+def seen(rows, lines, as_of, **more):
+    return sy.rolled(rows, lines, as_of, **more).log_season
+
+
+A = [("A", 2, "2024-03-01")]
+
+
+@pytest.mark.parametrize("lines, as_of, stage", [
+    ([], "2024-08-31", "spawn run"),  # 6 months on 1 September
+    ([], "2024-09-01", "may fruit"),  # not yet a year
+    ([], "2024-12-01", "dormant"),
+    ([], "2025-06-01", "ready to soak"),
+    ([("2025-06-02", "soaked", "A", 12)], "2025-06-02", "soaking"),
+    ([("2025-06-02", "soaked", "A", 12)], "2025-06-03", "pins and picking"),
+    ([("2025-06-02", "soaked", "A", 48)], "2025-06-03", "soaking"),
+    ([("2025-06-02", "soaked", "A", 12)], "2025-06-16", "pins and picking"),  # 14 days after
+    ([("2025-06-02", "soaked", "A", 12)], "2025-06-17", "resting"),
+    ([("2025-06-02", "soaked", "A", 12)], "2025-07-27", "resting"),  # 8 weeks are over on the 28th
+    ([("2025-06-02", "soaked", "A", 12)], "2025-07-28", "ready to soak"),
+    ([("2025-06-02", "pins seen", "A", None)], "2025-06-10", "pins and picking"),
+    ([("2025-06-02", "picked", "A", 0.4)], "2025-06-08", "pins and picking"),
+    ([("2025-06-02", "picked", "A", 0.4)], "2025-06-09", "ready to soak"),
+    ([("2025-06-02", "retired", "A", None)], "2025-06-09", "gone"),
+    ([("2025-06-02", "retired", "A", 1)], "2025-06-09", "ready to soak"),
+])
+def test_stage(lines, as_of, stage):
+    assert of(seen(A, lines, as_of), "A")["stage"] == stage
+
+
+def test_stages_are_the_words_of_one_home():
+    named = {value for name, value in vars(season_stages).items() if name.isupper()}
+    assert {"spawn run", "may fruit", "gone"} < named and len(named) == 9
+
+
+def test_windows_wait_for_months_that_suit_and_say_their_basis():
+    table = seen([("A", 1, "2026-04-10"), ("B", 1, "2026-04-10", {"strain": "cold"}), ("C", 1, "2026-04-10", {"strain": "unsaid"})],
+                 [], "2026-06-01")
+    # 10 October 2026 and 10 October 2027 are too cold for the wide one: 1 May of the years after
+    assert (of(table, "A")["flush_from"], of(table, "A")["flush_to"]) == (pd.Timestamp("2027-05-01"), pd.Timestamp("2028-05-01"))
+    assert of(table, "B")["flush_from"] == pd.Timestamp("2026-10-10")
+    assert of(table, "A")["flush_basis"] == "strain's months" and of(table, "C")["flush_basis"] == "months in print"
+    assert "Lists has no fruiting temperatures" in of(table, "C")["words"]
+
+
+def test_a_site_without_a_month_for_a_strain_says_so():
+    row = of(seen([("A", 1, "2024-03-01", {"strain": "arctic"})], [], "2026-06-01"), "A")
+    assert pd.isna(row["flush_from"]) and pd.isna(row["flush_to"]) and pd.isna(row["next_soak"])
+    assert row["flush_basis"] == "no month's temperature at the site lies in the strain's fruiting range"
+    assert row["words"].startswith("no date for first mushrooms: no month's") and row["stage"] == "dormant"
+    assert row["soak_why"].startswith("no month at the site suits these strains")
+
+
+def test_missing_temperatures_give_words_and_no_dated_soak():
+    none = of(seen(A, [], "2024-06-01", site=None), "A")
+    assert "by months alone" in none["words"] and pd.isna(none["next_soak"])
+    some = of(seen(A, [], "2024-06-01", site=(*sy.NORTH[:10], None, None)), "A")
+    assert pd.isna(some["flush_from"]) and some["flush_basis"] == "no temperature on Settings for Nov to Dec"
+    assert pd.isna(some["next_soak"])
+    old = of(seen(A, [], "2026-06-01", site=None), "A")
+    assert old["soak_why"].startswith("no monthly temperatures on Settings")
+
+
+def test_own_first_picks_replace_the_book():
+    fewest = int(tables.figure("own_first_picks").typical)
+    rows = [(f"A{i}", 1, "2024-03-01") for i in range(fewest)] + [("B", 1, "2025-03-01"), ("C", 1, "2025-03-01", {"strain": "cold"})]
+    lines = [(f"2024-09-{10 + i:02d}", "picked", f"A{i}", 0.1) for i in range(fewest)]
+    table = seen(rows, lines, "2025-04-01")
+    assert of(table, "A0")["flush_basis"] == "already picked" and of(table, "A0")["flush_from"] == pd.Timestamp("2024-09-10")
+    row = of(table, "B")
+    # 193 to 197 days after inoculation: from 1 March 2025 that is 10 to 14 September, give or take a day of months' length
+    assert row["flush_basis"] == "own first picks"
+    assert abs(row["flush_from"] - pd.Timestamp("2025-09-10")) <= pd.Timedelta(days=1)
+    assert abs(row["flush_to"] - pd.Timestamp("2025-09-14")) <= pd.Timedelta(days=1)
+    assert of(table, "C")["flush_basis"] == "strain's months"  # another strain
+    fewer = seen(rows, lines[1:], "2025-04-01")
+    assert of(fewer, "B")["flush_basis"] == "strain's months"
+
+
+def test_an_early_pick_is_asked_about_and_teaches_nothing():
+    rows = [(f"A{i}", 1, "2024-03-01") for i in range(6)] + [("B", 1, "2025-03-01")]
+    lines = [("2024-03-20", "picked", f"A{i}", 0.1) for i in range(6)]
+    assert of(seen(rows, lines, "2025-04-01"), "B")["flush_basis"] == "strain's months"
+
+
+def test_leap_day():
+    row = of(seen([("A", 1, "2024-02-29")], [], "2025-02-28"), "A")
+    assert row["may_soak_from"] == pd.Timestamp("2025-02-28") and row["flush_from"] == pd.Timestamp("2024-08-29")
+
+
+def test_southern_season_across_new_year():
+    row = of(seen([("A", 1, "2024-09-10")], [], "2025-12-28", site=sy.SOUTH), "A")
+    assert row["stage"] == "ready to soak" and row["next_soak"] >= pd.Timestamp("2025-12-28")
+    # 10 September 2024 + 6 months is 10 March 2025, + 18 months 10 March 2026: November to March suit
+    assert (row["flush_from"], row["flush_to"]) == (pd.Timestamp("2025-03-10"), pd.Timestamp("2026-03-10"))
+
+
+@pytest.mark.parametrize("rows, lines, why", [
+    ([("A", 1, "2025-03-01")], [], "too young: do not force before 1 Mar 2026"),
+    ([("A", 1, "2024-03-01")], [("2025-05-20", "soaked", "A", 12)], "resting until 15 Jul 2025"),
+    ([("A", 1, "2024-03-01")], [("2025-06-20", "soaked", "A", 12)], "in the tank"),
+    ([("A", 1, "2024-03-01", {"strain": "cold"})], [], "Lists says cold does not force well: left to fruit naturally"),
+    ([("A", 1, None)], [("2024-06-01", "picked", "A", 0.1)], "age not known: type the day it was inoculated on Logs"),
+    ([("A", 1, None)], [], "not yet inoculated"),
+    ([("A", 1, "2024-03-01")], [], ""),
+])
+def test_why_not_soaked(rows, lines, why):
+    assert of(seen(rows, lines, "2025-06-20"), "A")["soak_why"] == why
+
+
+def test_outside_the_season_typed():
+    edges = {"season_begins": dt.date(2020, 7, 1), "season_ends": dt.date(2020, 8, 31)}
+    assert of(seen(A, [], "2025-06-30", **edges), "A")["soak_why"] == "outside the soak season"
+    assert of(seen(A, [], "2025-07-01", **edges), "A")["soak_why"] == ""
+    assert of(seen(A, [], "2025-08-31", **edges), "A")["stage"] == "ready to soak"
+
+
+def test_do_not_force_before_is_the_growers_own():
+    row = of(seen(A, [], "2025-06-20", force_after_months=18.0), "A")
+    assert row["may_soak_from"] == pd.Timestamp("2025-09-01") and row["soak_why"].startswith("too young")
+
+
+def test_what_bad_input_gets():
+    rows = [("A", 1, "2024-03-01", {"rota_week": 12}), ("B", 1, "2027-03-01"), ("C", 1, "2024-03-01", {"strain": "unsaid"})]
+    lines = [("2025-05-12", "soaked", "A", None), ("2025-09-01", "soaked", "C", 12)]  # without hours; after the As of day
+    table = seen(rows, lines, "2025-06-20")
+    assert "last soak without hours: 12 taken from Settings" in of(table, "A")["words"]
+    assert "Rota week 12 is none of the 9 weeks of the rota" in of(table, "A")["words"]
+    assert of(table, "B")["stage"] == "not yet inoculated" and of(table, "B")["words"] == "inoculation is dated 1 Mar 2027, after the As of day"
+    assert pd.isna(of(table, "C")["last_soak"])
+    assert "Lists does not say whether it forces well: taken as yes" in of(table, "C")["words"]
+
+
+def test_columns_and_rows_are_those_of_logs():
+    found = sy.rolled([("A", 1, "2024-03-01"), ("B", 3, None)], [], "2025-06-20")
+    for name in ("log_season", "soak_calendar", "supply"):
+        assert list(getattr(found, name).columns) == list(results.COLUMNS[name])
+    assert found.log_season["row"].tolist() == found.each_log["row"].tolist()
+
+
+def test_group_and_next_soak_agree_with_the_calendar():
+    found = sy.rolled([(f"A{i}", 4, "2024-03-01") for i in range(9)], [], "2025-06-02")
+    first = found.soak_calendar.groupby("group")["day"].min()
+    for row in found.log_season.itertuples():
+        assert row.next_soak == first[row.group]
