@@ -16,7 +16,7 @@ from test_workbook import audit
 from calc.merging import CONFLICT, DIFFERENCE, DOUBLE, GONE_HERE, GONE_THERE, LEFT, REKEYED, Line, comparable
 from workbook_template import schema
 from workbook_template.build import build
-from workbook_template.merge import IN_CLOSED, OF_CLOSED, Copy, merge, merge_copies, read_copy
+from workbook_template.merge import IN_CLOSED, OF_CLOSED, Copy, merge, merge_copies, read_copy, words
 from workbook_template.ports.package import sheet_parts
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.reader import read_names
@@ -196,6 +196,17 @@ def test_lines_of_a_closed_period_are_never_rewritten():
     assert [(c.place, c.value) for c in merged.changes] == [(7, 8.0)] and len(merged.additions) == 1
     told = [(f.kind, f.mine, f.theirs if f.column else f.theirs["amount"]) for f in merged.findings]
     assert told == [(OF_CLOSED, 10.0, 9.0), (IN_CLOSED, None, 3.0)]
+
+
+def test_a_setting_whose_row_is_gone_from_mine_is_told():
+    lines = {t.key: [] for t in schema.TABLES}
+    base, theirs = (Copy(Path("x"), "us", lines, {"settings": Line("settings", 0, {"wage": wage}), "plan": Line("plan", 0, {})}, {}, [], 0)
+                    for wage in (15.0, 20.0))
+    merged = merge_copies(base, theirs, base)
+    assert not merged.changes and [words(f) for f in merged.findings] == [
+        'Settings, Wage for an hour, your own too: not carried over: theirs "20", mine blank. It could not be typed in.']
+    base.names = {"typed_wage"}
+    assert [c.value for c in merge_copies(base, theirs, base).changes] == [20.0]
 
 
 def test_what_is_refused(copies, tmp_path):

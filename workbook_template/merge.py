@@ -58,6 +58,7 @@ class Copy:
     blank: dict[str, dict[str, int]]  # table -> row key of a blank prefilled row -> sheet row
     sheets: list[str]
     rows: int
+    names: set[str] = field(default_factory=set)  # the named cells of settings and plan that are there
 
 
 @dataclass
@@ -113,14 +114,15 @@ def read_copy(path: Path) -> Copy:
             row.update(more)
         lines[key] = lines_of(table, rows)
         blank[key] = {k: table.row_of(i) for i, (k, row) in enumerate(zip(keys_of(table), rows, strict=True)) if k and not row}
-    singles = {}
+    singles, names = {}, set()
     for key, (prefix, _) in SINGLES.items():
         known = SETTINGS if key == "settings" else {entry.name for entry in plan_typed.INPUTS}
         values = {name.removeprefix(prefix): value for name, value in named_values(path, prefix).items()}
+        names |= {prefix + name for name in values}
         singles[key] = Line(key, 0, {name: v for name, v in values.items() if name in known and merging.comparable(v) is not None})
     with zipfile.ZipFile(path) as archive:
         sheets = [sheet.name for sheet in read_book(archive).sheets]
-    return Copy(Path(path), profile, lines, singles, blank, sheets, sum(len(rows) for rows in lines.values()))
+    return Copy(Path(path), profile, lines, singles, blank, sheets, sum(len(rows) for rows in lines.values()), names)
 
 
 def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
@@ -134,8 +136,16 @@ def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
     for key in SINGLES:
         merged.join(merge_table(key, [base.singles[key]] if base else None, [mine.singles[key]], [theirs.singles[key]], named=True))
     _own_columns(merged)
+    _gone_cells(merged, mine)
     _closed_periods(merged, mine)
     return merged
+
+
+def _gone_cells(merged: Merged, mine: Copy) -> None:
+    """A setting or an input of Plan whose row is gone from mine cannot be typed in."""
+    for change in [c for c in merged.changes if c.table in SINGLES and SINGLES[c.table][0] + c.column not in mine.names]:
+        merged.changes.remove(change)
+        merged.findings.append(Finding(LEFT, change.table, "", None, None, change.column, None, None, change.value))
 
 
 def _closed_periods(merged: Merged, mine: Copy) -> None:
