@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import tempfile
 import zipfile
 from collections import Counter
 from dataclasses import dataclass, field
@@ -210,12 +211,10 @@ def merge(mine: Path, theirs: Path, out: Path, base: Path | None = None, same_ya
         if not merged.findings:
             target.write_bytes(content)
             return
-        before = target.with_name(target.name + ".typed")
-        try:
+        with tempfile.TemporaryDirectory() as folder:
+            before = Path(folder) / out.name
             before.write_bytes(content)
             done.sheet = add_sheet(before, target, conflicts_sheet(merged.findings, copies[0], theirs.name))
-        finally:
-            before.unlink(missing_ok=True)
 
     def check(made: Path) -> None:
         _check(made, copies[0], merged)
