@@ -82,9 +82,8 @@ class Lines:
         self.of_log = pd.DataFrame({"at": book.line, "log": book.log})
         self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
         self.names = as_typed(self.logs, "log")
-        picks = self.events[self.events["kind"] == "picked"]
+        picks = self.events[(self.events["kind"] == "picked") & (self.events["key"] != "")]
         self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
-        self.harvest.pop("", None)
         self.dryings = self._dryings()
 
     def _dryings(self) -> pd.DataFrame:
