@@ -21,7 +21,8 @@ def with_batch(log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame
     made = each_log.drop_duplicates("row").set_index("row")["inoculated"].reindex(log_season["row"]).to_numpy()
     table = log_season.assign(inoculated=pd.to_datetime(made))
     table = table[(numbers(table, "alive", 0.0) > 0) & ~table["stage"].isin((GONE, WAITING))]
-    month = table["inoculated"].dt.strftime("%b %Y").fillna("no date").astype(object)
+    code, known = pd.factorize(table["inoculated"])  # few days, many logs
+    month = pd.Series(np.array([*(f"{day:%b %Y}" for day in known), "no date"], dtype=object)[code], index=table.index, dtype=object)
     strain = pd.Series(as_typed(table, "strain"), index=table.index, dtype=object).replace("", results.NOT_GIVEN)
     return table.assign(batch=month + ", " + strain if len(table) else pd.Series(dtype=object))
 

@@ -82,9 +82,9 @@ class Lines:
         self.of_log = pd.DataFrame({"at": book.line, "log": book.log})
         self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
         self.strains, self.spawn_names = as_typed(self.logs, "strain"), as_typed(self.logs, "spawn_lot")
-        picks = self.events[self.events["kind"] == "picked"]
+        self.names = as_typed(self.logs, "log")
+        picks = self.events[(self.events["kind"] == "picked") & (self.events["key"] != "")]
         self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
-        self.harvest.pop("", None)
         self.dryings = self._dryings()
 
     def _dryings(self) -> pd.DataFrame:
