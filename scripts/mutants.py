@@ -69,6 +69,7 @@ HEADINGS = ("module", "mutants", "run", "killed", "timed out", "survived", "of t
 class Survivor:
     """A mutant that no test noticed: where, the lines before and after, and why it may stay ("" when nobody said)."""
 
+    name: str
     module: str
     function: str
     before: str
@@ -103,12 +104,12 @@ def prepare(module: str, fresh: bool, long: bool) -> Path:
 def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long: bool) -> int:
     """Makes the mutants of one module and runs its tests on each, one at a time.
 
-    only: on those named; every: on every so many; again: on those that survived the last run;
+    only: on those named; every: on every so many; again: on those that survived the last run without a reason;
     long: the long tests too."""
     folder = prepare(module, fresh, long)
     only = only or (names(module)[::every] if every > 1 else [])
     if again:
-        only = [name for name, end in ended(module).items() if end not in (*NOTICED, NOT_RUN)]
+        only = [s.name for s in outcome(module)[1] if not s.reason]
         if not only:
             return 0
     for made in (folder / "mutants" / "tests", folder / "mutants" / "mutmut-stats.json"):  # tests may be new
@@ -163,7 +164,7 @@ def told(module: str, name: str, diff: str) -> Survivor:
     before, after = (" / ".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
     function = re.sub(r"^.*\.x_?|__mutmut_\d+$", "", name).replace("ǁ", ".").strip(".")
     reason = KEPT_ROWS.get((module, function, before, after)) or (PROSE if only_words(before, after) else "")
-    return Survivor(module, function, before, after, reason)
+    return Survivor(name, module, function, before, after, reason)
 
 
 def only_words(before: str, after: str) -> bool:
@@ -217,7 +218,7 @@ def main() -> int:
     parser.add_argument("--report", action="store_true", help="only print what earlier runs found")
     parser.add_argument("--fresh", action="store_true", help="forget earlier runs of these modules")
     parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
-    parser.add_argument("--again", action="store_true", help="run those again that survived, after new tests")
+    parser.add_argument("--again", action="store_true", help="run those again that survived without a reason, after new tests")
     parser.add_argument("--long", action="store_true", help="with the long tests too")
     parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
     chosen = parser.parse_args()
