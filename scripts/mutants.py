@@ -36,8 +36,8 @@ TESTS = {
     "yields": "yields_keeping worked_examples", "keeping": "yields_keeping worked_examples", "economics": "economics worked_examples",
     "market": "yields_keeping", "season": "season", "units": "units",
     # money and yard
-    "yard": "costs capital dried farm", "sizes": "expected farm dried", "ledger": "ledger dried balances", "consignment": "settle",
-    "balances": "balances settle", "rollup_cost": "costs capital", "rollup_capital": "capital", "rollup_views": "capital costs",
+    "yard": "costs farm", "sizes": "farm", "ledger": "ledger", "consignment": "settle",
+    "balances": "balances settle", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
     "prices": "prices", "flows": "flows", "budget": "budget", "yield_model": "expected", "expected": "expected",
     "cents": "cents", "dried": "dried",
     # reading
@@ -45,7 +45,8 @@ TESTS = {
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
-LONG = "thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees"
+LONG = ("thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees or plain_loop or example_yards or "
+        "whole_life or within_a_day")
 SETTINGS = """[tool.mutmut]
 source_paths = ["calc"]
 only_mutate = ["calc/{module}.py"]
