@@ -55,15 +55,26 @@ def this_week(view: View) -> ResultSheet:
 
 
 def _keep_together(sheet: ResultSheet, profile: str, before: int, rows: int) -> None:
-    """Make the row before a part so high that the part does not begin on one printed page and end on the next."""
+    """Make the row before a part so high that the part does not begin on one printed page and end on the next.
+
+    Programs differ by a line or two in what they put on a page, so the height is sought that serves a page of either size.
+    """
     width, height = PAPER[profile]
     scale = min(1.0, width / sum((w * 7 + 5) * 0.75 for w in sheet.widths))  # a column's width is in characters of 7 pixels, 5 for its edges
-    page, used = height / scale - SLACK, 0.0
-    for row in range(before + 1):
-        high = sheet.heights.get(row, ROW_HIGH)
+    own = sheet.heights.get(before, ROW_HIGH)
+    above = [sheet.heights.get(row, ROW_HIGH) for row in range(before)]
+    for pad in range(0, 400, 10):
+        if all(_whole(above + [own + pad], rows, page) for page in (height / scale, height / scale - SLACK)):
+            sheet.heights[before] = own + pad
+            return
+
+
+def _whole(heights: list[float], rows: int, page: float) -> bool:
+    """Whether so many plain rows below rows of these heights stand on one page."""
+    used = 0.0
+    for high in heights:
         used = high if used + high > page else used + high
-    if used + rows * ROW_HIGH > page:
-        sheet.heights[before] = min(sheet.heights.get(before, ROW_HIGH) + page - used + SLACK, 400.0)
+    return used + rows * ROW_HIGH <= page or used + ROW_HIGH > page
 
 
 def monday(of: dt.date) -> dt.date:
