@@ -127,7 +127,6 @@ def paired(base: list[Line], side: list[Line]) -> tuple[dict[int, int], list[int
     """
     pairs: dict[int, int] = {}
     free = set(range(len(side)))
-    contents = [_content(line) for line in base], [_content(line) for line in side]
     own = _owners(base, base), _owners(side, base)
 
     def take(i: int, j: int) -> None:
@@ -136,16 +135,16 @@ def paired(base: list[Line], side: list[Line]) -> tuple[dict[int, int], list[int
 
     for key, i in own[0].items():
         j = own[1].get(key)
-        if j is not None and contents[0][i] == contents[1][j]:
+        if j is not None and (base[i].cells == side[j].cells or _content(base[i]) == _content(side[j])):
             take(i, j)
     open_keys = {key for key, i in own[0].items() if i not in pairs and key in own[1]}
     moved = {own[0][key] for key in open_keys if likeness(base[own[0][key]], side[own[1][key]]) < LIKE}
-    _by_content(contents, sorted(moved), free, pairs, take)
-    for key in open_keys:
-        if own[0][key] not in pairs and own[1][key] in free:
+    _by_content(base, side, sorted(moved), free, pairs, take)
+    for key in own[0]:
+        if key in open_keys and own[0][key] not in pairs and own[1][key] in free:
             take(own[0][key], own[1][key])
     rest = [i for i in range(len(base)) if i not in pairs]
-    _by_content(contents, rest, {j for j in free if not side[j].key or side[j].key not in own[0]}, pairs, take)
+    _by_content(base, side, rest, {j for j in free if not side[j].key or side[j].key not in own[0]}, pairs, take)
     return pairs, sorted(free)
 
 
@@ -163,13 +162,17 @@ def _owners(lines: list[Line], base: list[Line]) -> dict[str, int]:
             for key, group in groups.items()}
 
 
-def _by_content(contents, wanted: list[int], free: set[int], pairs: dict, take) -> None:
+def _by_content(base: list[Line], side: list[Line], wanted: list[int], free: set[int], pairs: dict, take) -> None:
+    """Pair rows of base with free rows of the side that hold the very same."""
+    if not wanted:
+        return
     there: dict[tuple, list[int]] = defaultdict(list)
     for j in sorted(free, reverse=True):
-        there[contents[1][j]].append(j)
+        there[_content(side[j])].append(j)
     for i in wanted:
-        if i not in pairs and contents[0][i] and there.get(contents[0][i]):
-            take(i, there[contents[0][i]].pop())
+        same_rows = there.get(_content(base[i])) if i not in pairs and base[i].cells else None
+        if same_rows:
+            take(i, same_rows.pop())
 
 
 # ---- one table ---------------------------------------------------------------------------------------------------
@@ -194,6 +197,8 @@ def _against_base(table: str, base: list[Line], mine: list[Line], theirs: list[L
     for i, old in enumerate(base):
         m = mine[here[i]] if i in here else None
         t = theirs[there[i]] if i in there else None
+        if m is not None and t is not None and old.cells == t.cells and not _cleared(old, m, needed):
+            continue  # theirs changed nothing
         cleared = [_cleared(old, line, needed) for line in (m, t)]
         if all(cleared):
             continue

@@ -13,10 +13,10 @@ from test_cli import run
 from test_merging import COLUMNS
 from test_workbook import audit
 
-from calc.merging import CONFLICT, DIFFERENCE, DOUBLE, GONE_HERE, GONE_THERE, LEFT, REKEYED, comparable
+from calc.merging import CONFLICT, DIFFERENCE, DOUBLE, GONE_HERE, GONE_THERE, LEFT, REKEYED, Line, comparable
 from workbook_template import schema
 from workbook_template.build import build
-from workbook_template.merge import merge, read_copy
+from workbook_template.merge import IN_CLOSED, OF_CLOSED, Copy, merge, merge_copies, read_copy, words
 from workbook_template.ports.package import sheet_parts
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.reader import read_names
@@ -179,6 +179,34 @@ def test_random_copies_lose_nothing(base, tmp_path, seed):
     assert sum(f.kind == CONFLICT for f in done.merged.findings) == conflicts
     assert out[4:len(mine)] == mine[4:] and sorted(map(str, out[len(mine):])) == sorted(map(str, theirs[4:]))
     assert "Errors: 0" in audit(done.out) and COLUMNS
+
+
+def test_lines_of_a_closed_period_are_never_rewritten():
+    """Without a file: the copies as read."""
+    sale = {"date": dt.datetime(2026, 9, 5), "market": "Square", "kind": "sold", "product": "fresh", "amount": 10.0}
+    later = {**sale, "date": dt.datetime(2026, 10, 5)}
+
+    def copy(*rows):
+        lines = {t.key: [] for t in schema.TABLES} | {"sales": [Line(f"S{i}", 6 + i, row) for i, row in enumerate(rows)]}
+        lines["closings"] = [Line("square|1", 8, {"close_market": "square", "closed_to": dt.datetime(2026, 9, 30), "close_balance": 1.0})]
+        return Copy(Path("x"), "us", lines, {k: Line(k, 0, {}) for k in ("settings", "plan")}, {}, [], 0)
+
+    base = copy(sale, later)
+    merged = merge_copies(base, copy({**sale, "amount": 9.0}, {**later, "amount": 8.0}, {**sale, "amount": 3.0}), base)
+    assert [(c.place, c.value) for c in merged.changes] == [(7, 8.0)] and len(merged.additions) == 1
+    told = [(f.kind, f.mine, f.theirs if f.column else f.theirs["amount"]) for f in merged.findings]
+    assert told == [(OF_CLOSED, 10.0, 9.0), (IN_CLOSED, None, 3.0)]
+
+
+def test_a_setting_whose_row_is_gone_from_mine_is_told():
+    lines = {t.key: [] for t in schema.TABLES}
+    base, theirs = (Copy(Path("x"), "us", lines, {"settings": Line("settings", 0, {"wage": wage}), "plan": Line("plan", 0, {})}, {}, [], 0)
+                    for wage in (15.0, 20.0))
+    merged = merge_copies(base, theirs, base)
+    assert not merged.changes and [words(f) for f in merged.findings] == [
+        'Settings, Wage for an hour, your own too: not carried over: theirs "20", mine blank. It could not be typed in.']
+    base.names = {"typed_wage"}
+    assert [c.value for c in merge_copies(base, theirs, base).changes] == [20.0]
 
 
 def test_what_is_refused(copies, tmp_path):

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import tempfile
 import zipfile
 from collections import Counter
 from dataclasses import dataclass, field
@@ -29,6 +30,7 @@ SHEET = "Conflicts"
 OWN = "own column: "  # what a column of the grower's own is called in a merge
 RECOMPUTED_ROWS = 20_000  # up to here every row's formulas get their true values anew; a larger workbook computes them when opened
 SINGLES = {"settings": ("typed_", "Settings"), "plan": ("plan_", "Plan")}
+OF_CLOSED, IN_CLOSED = "of a closed period", "new in a closed period"
 # What to do about each kind of finding; the sheet says it beside every line.
 ADVICE = {
     CONFLICT: "Mine stands. If theirs is right, type it over mine.",
@@ -38,6 +40,8 @@ ADVICE = {
     REKEYED: "Both are kept; theirs has a new row key.",
     DOUBLE: "Both are kept. If it is one and the same, delete one of them.",
     ONCE: "It is there once.",
+    OF_CLOSED: "Mine stands. What was closed is put right by a line of kind correction of a later day.",
+    IN_CLOSED: "It was added. What was closed is put right by a line of kind correction of a later day: give it a day that is not closed.",
     LEFT: "It could not be typed in. Type it by hand if it is wanted.",
 }
 MOST_WORDS = 160  # characters of a whole row in the summary
@@ -55,6 +59,7 @@ class Copy:
     blank: dict[str, dict[str, int]]  # table -> row key of a blank prefilled row -> sheet row
     sheets: list[str]
     rows: int
+    names: set[str] = field(default_factory=set)  # the named cells of settings and plan that are there
 
 
 @dataclass
@@ -110,14 +115,15 @@ def read_copy(path: Path) -> Copy:
             row.update(more)
         lines[key] = lines_of(table, rows)
         blank[key] = {k: table.row_of(i) for i, (k, row) in enumerate(zip(keys_of(table), rows, strict=True)) if k and not row}
-    singles = {}
+    singles, names = {}, set()
     for key, (prefix, _) in SINGLES.items():
         known = SETTINGS if key == "settings" else {entry.name for entry in plan_typed.INPUTS}
         values = {name.removeprefix(prefix): value for name, value in named_values(path, prefix).items()}
+        names |= {prefix + name for name in values}
         singles[key] = Line(key, 0, {name: v for name, v in values.items() if name in known and merging.comparable(v) is not None})
     with zipfile.ZipFile(path) as archive:
         sheets = [sheet.name for sheet in read_book(archive).sheets]
-    return Copy(Path(path), profile, lines, singles, blank, sheets, sum(len(rows) for rows in lines.values()))
+    return Copy(Path(path), profile, lines, singles, blank, sheets, sum(len(rows) for rows in lines.values()), names)
 
 
 def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
@@ -131,7 +137,38 @@ def merge_copies(mine: Copy, theirs: Copy, base: Copy | None) -> Merged:
     for key in SINGLES:
         merged.join(merge_table(key, [base.singles[key]] if base else None, [mine.singles[key]], [theirs.singles[key]], named=True))
     _own_columns(merged)
+    _gone_cells(merged, mine)
+    _closed_periods(merged, mine)
     return merged
+
+
+def _gone_cells(merged: Merged, mine: Copy) -> None:
+    """A setting or an input of Plan whose row is gone from mine cannot be typed in."""
+    for change in [c for c in merged.changes if c.table in SINGLES and SINGLES[c.table][0] + c.column not in mine.names]:
+        merged.changes.remove(change)
+        merged.findings.append(Finding(LEFT, change.table, "", None, None, change.column, None, None, change.value))
+
+
+def _closed_periods(merged: Merged, mine: Copy) -> None:
+    """Lines of a closed period are never rewritten: a change of theirs is told, a new line of theirs is added and told."""
+    last: dict[str, dt.datetime] = {}
+    for row in mine.lines["closings"]:
+        market, day = merging.comparable(row.cells.get("close_market")), row.cells.get("closed_to")
+        if isinstance(market, str) and isinstance(day, dt.datetime):
+            last[market.casefold()] = max(day, last.get(market.casefold(), day))
+    sales = {row.place: row for row in mine.lines["sales"]}
+
+    def closed(cells: dict) -> bool:
+        market, day = merging.comparable(cells.get("market")), cells.get("date")
+        return isinstance(market, str) and isinstance(day, dt.datetime) and day <= last.get(market.casefold(), dt.datetime.min)
+
+    for change in [c for c in merged.changes if c.table == "sales" and closed(sales[c.place].cells)]:
+        row = sales[change.place]
+        merged.changes.remove(change)
+        merged.findings.append(Finding(OF_CLOSED, "sales", row.key, row.place, None, change.column, None, row.cells.get(change.column), change.value))
+    for new in merged.additions:
+        if new.table == "sales" and closed(new.cells):
+            merged.findings.append(Finding(IN_CLOSED, "sales", new.key, None, new.place, "", None, None, new.cells))
 
 
 def _own_columns(merged: Merged) -> None:
@@ -174,12 +211,10 @@ def merge(mine: Path, theirs: Path, out: Path, base: Path | None = None, same_ya
         if not merged.findings:
             target.write_bytes(content)
             return
-        before = target.with_name(target.name + ".typed")
-        try:
+        with tempfile.TemporaryDirectory() as folder:
+            before = Path(folder) / out.name
             before.write_bytes(content)
             done.sheet = add_sheet(before, target, conflicts_sheet(merged.findings, copies[0], theirs.name))
-        finally:
-            before.unlink(missing_ok=True)
 
     def check(made: Path) -> None:
         _check(made, copies[0], merged)

@@ -220,6 +220,7 @@ def read_rows(grid: list[list], found: Matching, profile: str, order: str | None
     order, why = dates.column_order([c for m in found.matches if m.column and m.column != SIZE and table.column(m.column).kind == DATE
                                      for row in grid[found.header + 1:] if isinstance(c := _cell(row, m.at), str)], order)
     headings = [plain_title(m.heading) for m in found.matches]
+    entries = {key: {tables.plain(str(entry)): str(entry) for entry in listed} for key, listed in names.items()}
     for at, cells in enumerate(grid[found.header + 1:], start=found.header + 2):
         if all(comparable(c) is None for c in cells):
             continue
@@ -229,7 +230,7 @@ def read_rows(grid: list[list], found: Matching, profile: str, order: str | None
             continue
         if sum(plain_title(t) in headings for t in texts) >= 2 and len(texts) >= len(headings) // 2:
             continue  # the headings again
-        reading = _Reading(found.table, profile, order, why, names, {})
+        reading = _Reading(profile, order, why, entries)
         row, faults = _row(cells, found, reading, into_note)
         if faults:
             rows.bad.append((at, "; ".join(faults)))
@@ -244,12 +245,12 @@ def _cell(row: list, at: int):
 
 @dataclass
 class _Reading:
-    table: str
+    """What every row is read by. entries: list -> plain spelling -> entry."""
+
     profile: str
     order: str | None
     why: str | None
-    names: dict[str, list]
-    said: dict
+    entries: dict[str, dict[str, str]]
 
 
 def _row(cells: list, found: Matching, reading: _Reading, into_note: bool) -> tuple[dict, list[str]]:
@@ -312,7 +313,7 @@ def _read(column: Column, unit: str, value, reading: _Reading, row: dict):
     if column.kind == YESNO:
         known = {"yes": "yes", "no": "no", "y": "yes", "n": "no", "true": "yes", "false": "no", "x": "yes", "1": "yes", "0": "no"}
         return known.get(text.casefold(), text)
-    entries = {tables.plain(str(e)): str(e) for e in reading.names.get(column.list or "", ())}
+    entries = reading.entries.get(column.list or "", {})
     bare = tables.plain(text)
     meant = entries.get(bare) or entries.get(intake_choices.other_words(column.list or "").get(bare, ""))
     return meant or text

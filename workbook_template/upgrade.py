@@ -6,6 +6,8 @@ they stand; what was typed in own columns goes onto a sheet of its own.
 from __future__ import annotations
 
 import hashlib
+import shutil
+import tempfile
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -92,15 +94,13 @@ def upgrade(path: Path, out: Path | None = None, step=lambda words: None) -> Upg
     step("Writing")
 
     def write(temporary: Path) -> None:
-        drawn = temporary.with_name(temporary.name + ".drawn" + path.suffix)
-        try:
-            build(drawn, _unique_keys(yard, rows), rows=rows, macro=path.suffix.lower() == ".xlsm")
+        with tempfile.TemporaryDirectory() as folder:
+            drawn = Path(folder) / f"drawn{path.suffix}"
+            build(drawn, _unique_keys(yard, rows), rows=rows, macro=path.suffix.lower() == ".xlsm", name=target.name)
             if kept:
                 add_sheet(drawn, temporary, _kept_sheet(kept, path.name))
             else:
-                drawn.replace(temporary)
-        finally:
-            drawn.unlink(missing_ok=True)
+                shutil.copyfile(drawn, temporary)
 
     step("Checking")
     write_new(target, write, lambda made: _check(made, profile, yard))

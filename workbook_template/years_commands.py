@@ -44,7 +44,8 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
 
 @click.command()
 @click.argument("path")
-@click.option("--rows", type=click.IntRange(1, 100_000), required=True, help="Rows to add to Logs, Costs and Sales; Events gets five times as many.")
+@click.option("--rows", type=click.IntRange(1, 100_000), required=True,
+              help="Rows to add to Logs, Costs, Sales and Promises; Events gets 5 times as many.")
 @click.option("--force", is_flag=True, help="Go on although a lock file says that the workbook is open.")
 @click.option("--quiet", is_flag=True, help="No progress bar.")
 def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
