@@ -323,3 +323,23 @@ def test_start_shows_the_first_lines(master):
     said = {row[0].value: (row[1].value, row[5].value) for row in start.iter_rows(max_col=6) if row[0].value}
     assert said["First this week"][0] == "see right" and said["First this week"][1].startswith("Water: A1-A2 (2 logs), North. A1 weighed 25.9 lb")
     assert said["Days since rain or water"][0] == 9
+
+
+@pytest.mark.parametrize("lines", range(0, 29, 4))
+def test_charts_and_cautions_stand_on_one_printed_page_each(lines):
+    """Row heights added up page by page: 7.2 in of Letter, drawn smaller so that the columns are one page wide."""
+    cells = table(*((f"water/{i}", "") for i in range(lines)))
+    found = results.Results(**{field: None for field in results.Results.__dataclass_fields__})
+    found.as_of, found.this_week, found.days_dry = DAY, cells, float("nan")
+    found.moisture, found.water_weeks, found.dry_spell = (results.empty(name) for name in ("moisture", "water_weeks", "dry_spell"))
+    sheet = this_week.this_week(View("us", "USD", "Yard", "yard.xlsx", DAY, "", found))
+    width = sum((w * 7 + 5) * 0.75 for w in sheet.widths)
+    page = 7.2 * 72 / min(1, 720 / width)
+    pages, used, at = {}, 0.0, 0
+    for row in range(this_week.CHARTS_AT + this_week.CHART_ROWS):
+        high = sheet.heights.get(row, 15.0)
+        at, used = (at + 1, high) if used + high > page else (at, used + high)
+        pages[row] = at
+    care = [c.row for c in sheet.cells if c.value in cautions.THIS_WEEK]
+    assert pages[min(care) - 1] == pages[max(care)]
+    assert pages[this_week.CHARTS_AT] == pages[this_week.CHARTS_AT + this_week.CHART_ROWS - 1]
