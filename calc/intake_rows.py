@@ -158,7 +158,6 @@ NEED_WORDS = {
     "market": ("nothing was typed", "a market", "Pick a market from the list"),
     "kind": ("nothing was typed", either(FIXED_LISTS["sale_kinds"]), "Pick one from the list"),
     "product": ("nothing was typed", either(FIXED_LISTS["products"]), "Pick one from the list"),
-    "week": ("nothing was typed", "a date", "Type any day of the week it is for"),
 }
 
 
