@@ -124,6 +124,13 @@ def test_rows_that_are_there_already_are_found_as_often_as_they_stand_there():
     assert doubles("events", rows(grid).good, there) == {2}
 
 
+def test_a_sheet_of_a_workbook_made_here_gives_only_what_is_typed():
+    for key in ("logs", "events", "costs", "sales"):
+        table = schema.table(key)
+        found = match_headings([[c.header("us") for c in table.columns]])
+        assert found.table == key and not found.unknown and {m.column for m in found.matches} == {c.key for c in table.typed_columns}
+
+
 def test_every_known_word_names_a_column_that_is_there():
     for row in tables.rows("heading_words"):
         keys = {c.key for c in schema.table(row["table"]).typed_columns} | {column for table, column in SAYS if table == row["table"]}
