@@ -6,7 +6,9 @@ import math
 import pandas as pd
 
 from calc import flows, rollup_views
+from calc.keep_fresh import PAST
 from calc.prices import ALL
+from calc.promises import OVER
 from calc.results import NO_LOG, Answer, Results
 from calc.rollup_cost import HALF_A_CENT
 from calc.rollup_yield import FEWEST_FOR_RANGE
@@ -14,12 +16,14 @@ from calc.shopping import WAITING
 
 FIRST_LINES = 3  # of This week on Start
 
+WEEKS_NAMED = 3  # weeks named in an answer
+
 
 def answers(found: Results, counts: dict) -> list[Answer]:
     """Answers from finished result tables; `counts`: table -> (rows typed, rows used)."""
     whole = found.groups[found.groups["by"] == "yard"]
     yard = whole.iloc[0] if len(whole) else None
-    every = (*_week(found), *_yield(found, yard), *_cost(found), *_pays(found), *_money(found), _next_to_buy(found), _read(counts))
+    every = (*_week(found), *_yield(found, yard), *_cost(found), *_pays(found), *_money(found), *_market(found), _next_to_buy(found), _read(counts))
     return [answer for answer in every if answer is not None]
 
 
@@ -125,6 +129,20 @@ def _money(found: Results):
     worked = found.costs[found.costs["view"] == "labour"]
     yield Answer("hours", "Hours worked", float(worked["hours"].sum()), "hours", rows=labour_lines,
                  assumed="only lines with Minutes")
+
+
+def _market(found: Results):
+    """Fresh on hand with what to do first; and weeks in which more is promised than there will be. Only where there is any."""
+    fresh = found.keeping[found.keeping["use"] != PAST]
+    if len(fresh):
+        parts = [f"{use}: {', '.join(dict.fromkeys(part['where']))}" for use, part in fresh.groupby("use", sort=False)]
+        yield Answer("fresh_now", "Fresh on hand to sell, dry or hold", float(fresh["kg"].sum()), "weight", text="; ".join(parts), rows=len(fresh),
+                     assumed="see Keeping")
+    over = found.promise_weeks[found.promise_weeks["words"] == OVER]
+    if len(over):
+        weeks = ", ".join(f"{week.day} {week:%b}" for week in over["week"].iloc[:WEEKS_NAMED]) + (" and later" if len(over) > WEEKS_NAMED else "")
+        yield Answer("over_promised", "Promised beyond what can be promised, in all", float(-over["free_kg"].sum()), "weight",
+                     text=f"week of {weeks}", rows=int(over["rows"].sum()), assumed="one pool for all markets: see Partner")
 
 
 def _uncharged(views: pd.DataFrame, lines: int):

@@ -1,15 +1,15 @@
 """The work ahead as lines of a calendar: soaks, looks for pins, first flushes, deadlines. No price and no money stands in them."""
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from calc.deadlines import FELLED, NEAR, PAST
 from calc.log_names import in_words
-from calc.season_state import PICKED
-from calc.season_weeks import BATCH, with_batch
+from calc.season_state import PICKED, monday_of
+from calc.season_weeks import with_batch
 from calc.yard import NO_DAY, dates, day_column, days, numbers
 
 SOAK, LOOK, FLUSH, DUE = "soak", "look for pins", "first flush", "deadline"
@@ -31,9 +31,12 @@ class Line:
 def lines(found, look_days: tuple[float, float]) -> list[Line]:
     """Every line from the as-of day on, by day. found: calc.results.Results; look_days: as in season_weeks."""
     as_of = int(np.datetime64(found.as_of, "D").astype(np.int64))
-    every = [*_soaks(found.soak_calendar, look_days, as_of), *_recent(found, look_days, as_of), *_flushes(found, as_of),
-             *_deadlines(found.deadlines, as_of)]
-    return sorted(every, key=lambda line: (line.first, line.kind, line.key))
+    every: dict[tuple, Line] = {}
+    for line in (*_soaks(found.soak_calendar, look_days, as_of), *_recent(found, look_days, as_of), *_flushes(found, as_of),
+                 *_deadlines(found.deadlines, as_of)):
+        other = every.setdefault((line.kind, line.key), line)
+        every[line.kind, line.key] = replace(other, first=min(other.first, line.first), last=max(other.last, line.last))
+    return sorted(every.values(), key=lambda line: (line.first, line.kind, line.key))
 
 
 def _date(day: int):
@@ -64,24 +67,23 @@ def _soaks(calendar: pd.DataFrame, look_days, as_of: int):
 
 
 def _recent(found, look_days, as_of: int):
-    """Looks for pins on logs soaked already, one a day of soaking."""
+    """Looks for pins on logs soaked already, one a group and week, or a day of soaking; a soak that was planned keeps its name."""
     table = found.log_season.assign(day=day_column(found.log_season, "last_soak"))
     table = table[(numbers(table, "alive", 0.0) > 0) & (table["day"] < NO_DAY)]
-    for soak, mine in table.groupby("day"):
-        if soak + look_days[1] >= as_of:
-            who = in_words(list(mine["log"]), mine["alive"].sum())
-            yield from _look("soaked", int(soak), look_days, who, f"the soak of {_date(int(soak)):%d %b %Y}", as_of, int(soak))
+    for (group, soak), mine in table.assign(group=table["group"].fillna(0)).groupby(["group", "day"]):
+        who, soak = in_words(list(mine["log"]), mine["alive"].sum()), int(soak)
+        key, spot = (f"group {group:g}", int(monday_of(soak))) if group else ("soaked", soak)
+        yield from _look(key, spot, look_days, who, f"the soak of {_date(soak):%d %b %Y}", as_of, soak)
 
 
 def _flushes(found, as_of: int):
-    """First flush windows, one a batch and window."""
+    """First flush windows, one for the logs of a strain inoculated on one day."""
     table = with_batch(found.log_season, found.each_log)
     table = table[(table["flush_basis"] != PICKED) & table["flush_from"].notna() & table["flush_to"].notna()]
-    for (batch, first, last), mine in table.groupby(["batch", "flush_from", "flush_to"], sort=True):
-        first_day, last_day = (int(d) for d in days([first, last]))
-        if last_day >= as_of:
-            yield Line(FLUSH, f"{BATCH}|{batch}|{mine['log'].iloc[0]}", _date(first_day), _date(last_day),
-                       f"First flush may come: {batch}",
+    for (strain, made), mine in table.groupby(["strain", "inoculated"], sort=True):
+        first, last = (int(d) for d in days([mine["flush_from"].min(), mine["flush_to"].max()]))
+        if last >= as_of:
+            yield Line(FLUSH, f"{strain}|{made:%Y-%m-%d}", _date(first), _date(last), f"First flush may come: {mine['batch'].iloc[0]}",
                        f"{in_words(list(mine['log']), mine['alive'].sum())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet "
                        "weather.")
 
@@ -93,4 +95,5 @@ def _deadlines(table: pd.DataFrame, as_of: int):
             continue
         late = f"Was due {_date(int(due)):%d %b %Y}. " if due < as_of else ""
         day = _date(max(int(due), as_of))
-        yield Line(DUE, f"{row.what}|{row.log}", day, day, f"{titles.get(row.what, row.what)}: {row.log}", f"{late}{row.words}.")
+        key = f"{row.what}|{_date(int(due)) if row.what == FELLED else row.log}"  # the logs of a day become fewer, the day stays
+        yield Line(DUE, key, day, day, f"{titles.get(row.what, row.what)}: {row.log}", f"{late}{row.words}.")

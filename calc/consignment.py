@@ -23,29 +23,39 @@ def losses(sold: pd.DataFrame) -> pd.DataFrame:
     """
     rows = []
     for (key, product), lines in sold.groupby(["key", "product"], sort=True):
-        opening, before, open_kg, open_cents = 0.0, -np.inf, 0.0, 0
-        known = lines[lines["price"].notna()].sort_values("day", kind="stable")
-        for day, counts in lines[lines["kind"] == "counted"].groupby("day", sort=True):
-            period = lines[(lines["day"] > before) & (lines["day"] <= day)]
-            moved = [max(0.0, float(period.loc[period["kind"] == kind, "amount"].sum())) for kind in MOVED]
-            counted, price = max(0.0, float(counts["amount"].sum())), float(counts["price"].iloc[0])
-            if np.isnan(price) and (known["day"] <= day).any():
-                price = float(known.loc[known["day"] <= day, "price"].iloc[-1])
-            allowance = float(counts["allowance"].iloc[0])
-            agreed = not np.isnan(allowance)
-            settled = settlement(opening, *moved, counted, 0.0 if np.isnan(price) else price, 0.0,
-                                 allowance_share=allowance if agreed else 1.0)
-            beyond = settled.due - settled.sales
-            kilos = beyond / price if beyond > 0.0 else 0.0
-            charge = int(cents.to_cents(beyond))
-            if settled.unexplained < 0.0 < open_kg:
-                kilos = -min(-settled.unexplained, open_kg)
-                charge = int(cents.to_cents(cents.money(open_cents) * kilos / open_kg))
-            open_kg, open_cents = open_kg + kilos, open_cents + charge
-            allowed = allowance * (opening + moved[0]) if agreed else np.nan
-            rows.append((key, product, day, settled.unexplained, agreed, kilos, cents.money(charge), allowed, counted, charge))
-            opening, before = counted, day
+        rows += _between_counts(key, product, lines.sort_values("day", kind="stable"))
     return pd.DataFrame(rows, columns=list(LOSS_COLUMNS))
+
+
+def _between_counts(key: str, product: str, lines: pd.DataFrame) -> list[tuple]:
+    """The rows of losses() of one market and product; lines in the order of their days."""
+    day, kind, amount = lines["day"].to_numpy(), lines["kind"].to_numpy(dtype=object), lines["amount"].to_numpy(dtype=float)
+    price, allowances = lines["price"].to_numpy(dtype=float), lines["allowance"].to_numpy(dtype=float)
+    counts, priced = np.flatnonzero(kind == "counted"), np.flatnonzero(~np.isnan(price))
+    so_far = {name: np.concatenate(([0.0], np.cumsum(np.where(kind == name, amount, 0.0)))) for name in MOVED}
+    rows, opening, begin, open_kg, open_cents = [], 0.0, 0, 0.0, 0
+    for first in counts[np.unique(day[counts], return_index=True)[1]]:
+        end = int(np.searchsorted(day, day[first], side="right"))
+        of_day = counts[day[counts] == day[first]]
+        moved = [max(0.0, round(float(so_far[name][end] - so_far[name][begin]), 9)) for name in MOVED]
+        counted, each = max(0.0, float(amount[of_day].sum())), price[first]
+        known = priced[priced < end]
+        if np.isnan(each) and len(known):
+            each = price[known[-1]]
+        agreed = not np.isnan(allowances[first])
+        settled = settlement(opening, *moved, counted, 0.0 if np.isnan(each) else each, 0.0,
+                             allowance_share=allowances[first] if agreed else 1.0)
+        beyond = settled.due - settled.sales
+        kilos = beyond / each if beyond > 0.0 else 0.0
+        charge = int(cents.to_cents(beyond))
+        if settled.unexplained < 0.0 < open_kg:
+            kilos = -min(-settled.unexplained, open_kg)
+            charge = int(cents.to_cents(cents.money(open_cents) * kilos / open_kg))
+        open_kg, open_cents = open_kg + kilos, open_cents + charge
+        allowed = allowances[first] * (opening + moved[0]) if agreed else np.nan
+        rows.append((key, product, int(day[first]), settled.unexplained, agreed, kilos, cents.money(charge), allowed, counted, charge))
+        opening, begin = counted, end
+    return rows
 
 
 def daily_fees(table: pd.DataFrame) -> pd.DataFrame:

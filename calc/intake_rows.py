@@ -152,6 +152,7 @@ NEED_WORDS = {
     "diameter_m": ("nothing was typed", "", "Type the diameter"),
     "length_m": ("nothing was typed", "", "Type the length"),
     "date": ("nothing was typed", "a date", "Type the day it happened"),
+    "week": ("nothing was typed", "a date", "Type a day of the week that is promised"),
     "event": ("nothing was typed", "what happened", "Pick an event from the list"),
     "amount": ("nothing was typed", "", "Type the amount, or 0"),
     "market": ("nothing was typed", "a market", "Pick a market from the list"),
@@ -340,13 +341,14 @@ def frame_of(sheet: Sheet, columns: tuple[str, ...]) -> tuple[pd.DataFrame, np.n
     """(the frame of the rows that are used, their indices in the table)."""
     kept = np.flatnonzero(sheet.used & ~sheet.refused)
     whole = len(kept) == len(sheet)
+    index = pd.RangeIndex(len(kept))
     data = {"row": kept + sheet.raw.first_row}
     for key in columns:
         values = sheet.columns[key] if whole else sheet.columns[key][kept]
         if values.dtype.kind == "M":
             values = values.astype("datetime64[s]")
-        data[key] = pd.Series(values, dtype=object) if values.dtype == object else values
-    return pd.DataFrame(data), kept
+        data[key] = pd.Series(values, index, dtype=object, copy=False) if values.dtype == object else values
+    return pd.DataFrame(data, index), kept
 
 
 def lower(values: np.ndarray) -> np.ndarray:

@@ -40,7 +40,7 @@ def on_hand(book: Diary, sold: pd.DataFrame, in_store_kg: float, keeps_days: flo
     picks["by"] = np.where(picks["key"] == "", picks["day"].astype(str), picks["key"])
     table = picks.groupby("by", as_index=False).agg(
         day=("day", "min"), lot=("lot", "first"), key=("key", "first"), kg=("kg", "sum"), wet=("wet", "any"),
-        grade=("grade", lambda part: ", ".join(dict.fromkeys(g for g in part if g))))
+        grade=("grade", lambda part: ", ".join(filter(None, part.unique()))))
     room = np.maximum(0.0, table["kg"] - table["key"].map(by_lot).fillna(0.0))
     table = table.assign(room=room).sort_values(["day", "by"], ascending=False, kind="stable", ignore_index=True)
     table["kg"] = np.diff(np.minimum(np.cumsum(table["room"]), max(0.0, in_store_kg)), prepend=0.0)

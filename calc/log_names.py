@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 import numpy as np
 
@@ -14,18 +15,20 @@ def spans(names) -> list[str]:
     >>> spans(["A2", "B", "A1", "A3", "A9"])
     ['A1-A3', 'A9', 'B']
     """
-    parts = []
-    for name in names:
-        found = NUMBERED.match(name)
-        parts.append((found.group(1), int(found.group(2)), name) if found else (name, -1, name))
-    runs: list[list] = []
-    for prefix, number, name in sorted(parts):
-        last = runs[-1] if runs else None
-        if last and number >= 0 and last[0] == prefix and number in (last[1], last[1] + 1):
-            last[1], last[3] = number, name
-        else:
-            runs.append([prefix, number, name, name])
-    return [first if first == last else f"{first}-{last}" for _, _, first, last in runs]
+    parts = sorted(map(_parted, names))
+    if not parts:
+        return []
+    prefix, number, name = zip(*parts, strict=True)
+    first = [True] + [n < 0 or n - m not in (0, 1) or p != q for p, q, n, m in zip(prefix[1:], prefix, number[1:], number, strict=False)]
+    starts = [i for i, begins in enumerate(first) if begins]
+    return [name[a] if name[a] == name[b - 1] else f"{name[a]}-{name[b - 1]}" for a, b in zip(starts, [*starts[1:], len(name)], strict=True)]
+
+
+@lru_cache(maxsize=1 << 18)
+def _parted(name: str) -> tuple[str, int, str]:
+    """Text before the number, the number (-1 without one), the name."""
+    found = NUMBERED.match(name)
+    return (found.group(1), int(found.group(2)), name) if found else (name, -1, name)
 
 
 def in_words(names, count: float, clip: int = 56) -> str:

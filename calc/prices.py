@@ -119,7 +119,7 @@ def breakeven(sold: pd.DataFrame, missing: pd.DataFrame, whole: pd.Series | None
 
     sold: the sales ledger; missing: from calc.consignment.losses; whole: the yard's row of cost_views; ratio: fresh weight for one of dried.
     Variable cost is the upkeep still to come per weight still to come. A market's fees fall on its products
-    by value. Without a sale there is one row without terms.
+    by value, else by weight sold, else by weight moved. Without a sale there is one row without terms.
     """
     if whole is None:
         return results.empty("breakeven")
@@ -172,7 +172,8 @@ def _cells(sold: pd.DataFrame):
     for key, lines in moved.groupby("key", sort=True):
         fees = float(sold.loc[(sold["key"] == key) & (sold["kind"] == "fee"), "amount"].sum())
         value = lines["value"].clip(lower=0.0)
-        base = value if value.sum() > 0 else lines["sold_kg"].clip(lower=0.0)
+        bases = (value, lines["sold_kg"].clip(lower=0.0), lines["amount"].clip(lower=0.0))
+        base = next((base for base in bases if base.sum() > 0), bases[-1])
         for product, part in lines.groupby("product", sort=False):
             share = float(base[part.index].sum() / base.sum()) if base.sum() > 0 else 0.0
             found.append((lines["market"].iloc[0], product, part, fees * share))

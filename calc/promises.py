@@ -14,6 +14,7 @@ from calc.yard import NO_DAY, TINY, as_typed, dates, day_column, numbers, words
 
 ALL = "(all markets)"
 WEIGHTS = ("asked", "promised", "ordered")
+OVER = "over-promised to all markets together"
 LEAST_KG = 0.0005  # half a gram
 
 
@@ -110,8 +111,7 @@ def _pool_words(row, now: int) -> str:
             return "nothing promised"
         return "all promises together kept" if row.delivered >= promised - LEAST_KG else "short of what was promised in all"
     if np.isnan(row.supply_kg):
-        return "what the logs will give in that week is not worked out: do not promise on it"
-    there = "the dried stock at home" if row.product == "dried" else "what the logs give in the share of weeks on Settings"
+        return "not worked out that far: do not promise on it"
     if promised > row.supply_kg + LEAST_KG:
-        return f"over-promised: all markets together are promised more than {there}"
-    return f"within {there}" if promised > TINY else f"nothing promised yet; all of {there} is free"
+        return OVER
+    return "within what can be promised" if promised > TINY else "nothing promised yet"

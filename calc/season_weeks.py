@@ -21,7 +21,8 @@ def with_batch(log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame
     made = each_log.drop_duplicates("row").set_index("row")["inoculated"].reindex(log_season["row"]).to_numpy()
     table = log_season.assign(inoculated=pd.to_datetime(made))
     table = table[(numbers(table, "alive", 0.0) > 0) & ~table["stage"].isin((GONE, WAITING))]
-    month = table["inoculated"].dt.strftime("%b %Y").fillna("no date").astype(object)
+    code, known = pd.factorize(table["inoculated"])  # few days, many logs
+    month = pd.Series(np.array([*(f"{day:%b %Y}" for day in known), "no date"], dtype=object)[code], index=table.index, dtype=object)
     strain = pd.Series(as_typed(table, "strain"), index=table.index, dtype=object).replace("", results.NOT_GIVEN)
     return table.assign(batch=month + ", " + strain if len(table) else pd.Series(dtype=object))
 
@@ -83,8 +84,10 @@ def _soaks(year: Plan, place: np.ndarray, past: np.ndarray):
 
 def _any(hits: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:
     """By row: True where any of its soaks hits the week."""
-    found = np.zeros((rows, hits.shape[1]), dtype=bool)
-    np.logical_or.at(found, row, hits)
+    found, order = np.zeros((rows, hits.shape[1]), dtype=bool), np.argsort(row, kind="stable")
+    each, first = np.unique(row[order], return_index=True)
+    if len(each):
+        found[each] = np.logical_or.reduceat(hits[order], first, axis=0)
     return found
 
 

@@ -6,7 +6,7 @@ of money is in whole cents from the ledger on (calc.cents), so that totals add u
 """
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -47,12 +47,24 @@ def due_of(lines: pd.DataFrame, missing: pd.DataFrame) -> Due:
 
     At an own stall what is due is paid at once: paid is what is due, whatever the lines say.
     """
-    kind, other = lines["kind"], lines["due_cents"] - lines["value_cents"] + lines["taken_cents"]
-    parts = [lines["value_cents"].sum(), missing["charge_cents"].sum(), lines["taken_cents"].sum(), -other[kind == "fee"].sum(),
-             other[kind == CORRECTION].sum(), lines["paid_cents"].sum()]
-    found = Due(*(int(part) for part in parts))
+    return due_by(lines, missing, np.zeros(len(lines), dtype=np.int64), np.zeros(len(missing), dtype=np.int64), 1)[0]
+
+
+def due_by(lines: pd.DataFrame, missing: pd.DataFrame, at: np.ndarray, missing_at: np.ndarray, size: int) -> list[Due]:
+    """due_of, by period: at and missing_at are the numbers of the periods of each line, from 0 to below size."""
+    kind = lines["kind"].to_numpy(dtype=object)
+    other = (lines["due_cents"] - lines["value_cents"] + lines["taken_cents"]).to_numpy()
+
+    def total(where, amount):
+        found = np.zeros(size, dtype=np.int64)
+        np.add.at(found, where, np.asarray(amount, dtype=np.int64))
+        return found
+
+    parts = (total(at, lines["value_cents"]), total(missing_at, missing["charge_cents"]), total(at, lines["taken_cents"]),
+             -total(at, np.where(kind == "fee", other, 0)), total(at, np.where(kind == CORRECTION, other, 0)), total(at, lines["paid_cents"]))
+    found = [Due(*(int(part[i]) for part in parts)) for i in range(size)]
     if len(lines) and lines["terms"].iloc[0] == STALL:
-        found = Due(*(getattr(found, f.name) for f in fields(Due)[:-1]), found.due)
+        found = [replace(due, paid=due.due) for due in found]
     return found
 
 
@@ -116,37 +128,35 @@ def _ends(starts: np.ndarray, as_of: int) -> np.ndarray:
 
 def _stock_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray) -> list[dict]:
     """Weights of one market and product by period; opening + delivered - sold - returned - spoiled - unexplained = closing."""
-    terms = lines["terms"].iloc[0]
-    at, mine = np.searchsorted(starts, lines["day"], side="right") - 1, np.searchsorted(starts, missing["day"], side="right") - 1
-    size = len(starts)
+    terms, kind = lines["terms"].iloc[0], lines["kind"].to_numpy(dtype=object)
+    at, mine = _period_of(lines, starts), _period_of(missing, starts)
+    size, amount = len(starts), lines["amount"].to_numpy()
 
-    def total(kind):
-        return np.bincount(at, weights=lines["amount"].where(lines["kind"] == kind, 0.0), minlength=size)
+    def total(where, weights):
+        return np.bincount(where, weights=weights, minlength=size)
 
-    delivered, returned, spoiled = total("delivered"), total("returned"), total("spoiled")
-    sold = np.bincount(at, weights=lines["sold_kg"], minlength=size)
-    straight = terms != OUTRIGHT and not (lines["kind"] == "delivered").any()
-    gone = np.bincount(mine, weights=missing["unexplained_kg"], minlength=size)
-    charged = np.bincount(mine, weights=missing["charged_kg"], minlength=size)
-    step = delivered - sold - returned - spoiled - gone
-    if terms == OUTRIGHT or straight:
-        step = np.zeros(size)
-    closing = np.round(np.cumsum(step), 9) + 0.0
-    rows = []
-    for i in range(size):
-        counts = missing[mine == i]
-        used = int((at == i).sum())
-        rows.append({
-            "opening_kg": closing[i - 1] if i else 0.0, "delivered_kg": delivered[i], "sold_kg": sold[i], "returned_kg": returned[i],
-            "spoiled_kg": spoiled[i], "counted_kg": float(counts["counted_kg"].iloc[-1]) if len(counts) else np.nan,
-            "unexplained_kg": float(np.round(gone[i], 9) + 0.0) if len(counts) else np.nan,
-            "allowed_kg": float(counts["allowed_kg"].sum()) if len(counts) and counts["agreed"].all() else np.nan,
-            "charged_kg": float(charged[i]), "closing_kg": closing[i], "rows": float(used),
-            "words": _stock_words(terms, straight, closing[i], counts)})
-    return rows
+    moved = {name: total(at, np.where(kind == name, amount, 0.0)) for name in ("delivered", "returned", "spoiled")}
+    moved["sold"] = total(at, lines["sold_kg"])
+    gone, charged, allowed = (total(mine, missing[name]) for name in ("unexplained_kg", "charged_kg", "allowed_kg"))  # NaN where not agreed
+    counts = np.bincount(mine, minlength=size)
+    counted = np.full(size, np.nan)
+    counted[mine] = missing["counted_kg"]  # in the order of the days: the last one stays
+    straight = terms != OUTRIGHT and not (kind == "delivered").any()
+    step = moved["delivered"] - moved["sold"] - moved["returned"] - moved["spoiled"] - gone
+    closing = np.round(np.cumsum(np.zeros(size) if terms == OUTRIGHT or straight else step), 9) + 0.0
+    opening, gone, used = np.concatenate(([0.0], closing[:-1])), np.round(gone, 9) + 0.0, np.bincount(at, minlength=size)
+    return [{
+        "opening_kg": opening[i], **{f"{name}_kg": part[i] for name, part in moved.items()}, "counted_kg": counted[i],
+        "unexplained_kg": gone[i] if counts[i] else np.nan, "allowed_kg": allowed[i] if counts[i] else np.nan, "charged_kg": charged[i],
+        "closing_kg": closing[i], "rows": float(used[i]),
+        "words": _stock_words(terms, straight, closing[i], bool(counts[i]), gone[i], charged[i], not np.isnan(allowed[i]))} for i in range(size)]
 
 
-def _stock_words(terms: str, straight: bool, closing: float, counts: pd.DataFrame) -> str:
+def _period_of(frame: pd.DataFrame, starts: np.ndarray) -> np.ndarray:
+    return np.searchsorted(starts, frame["day"].to_numpy(dtype=np.int64), side="right") - 1
+
+
+def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone: float, charged: float, agreed: bool) -> str:
     if terms == OUTRIGHT:
         return "bought outright: theirs on delivery"
     if straight:
@@ -154,14 +164,12 @@ def _stock_words(terms: str, straight: bool, closing: float, counts: pd.DataFram
     said = []
     if closing < -LEAST_KG:
         said.append("more went out than was delivered there")
-    found = float(counts["unexplained_kg"].sum()) if len(counts) else 0.0
-    if found < -LEAST_KG:
+    if counted and gone < -LEAST_KG:
         said.append("counted more than the lines say: a delivery is missing, or a sale is written twice")
-    elif found > LEAST_KG:
-        beyond = float(counts["charged_kg"].sum())
-        said.append("missing; no loss is agreed on Lists, so none is charged" if not counts["agreed"].all()
-                    else "missing beyond the loss allowed: charged" if beyond > LEAST_KG else "missing within the loss allowed")
-    return "; ".join(said) or ("counted: it agrees" if len(counts) else "not counted")
+    elif counted and gone > LEAST_KG:
+        said.append("missing; no loss is agreed on Lists, so none is charged" if not agreed
+                    else "missing beyond the loss allowed: charged" if charged > LEAST_KG else "missing within the loss allowed")
+    return "; ".join(said) or ("counted: it agrees" if counted else "not counted")
 
 
 # ---- the tables --------------------------------------------------------------------------------------------------
@@ -196,23 +204,23 @@ def _frame(name: str, rows: list[dict]) -> pd.DataFrame:
 
 
 def _money_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray, head: list[dict]) -> list[dict]:
-    at, mine = np.searchsorted(starts, lines["day"], side="right") - 1, np.searchsorted(starts, missing["day"], side="right") - 1
+    at, size = _period_of(lines, starts), len(starts)
+    found = due_by(lines, missing, at, _period_of(missing, starts), size)
+    typed = np.bincount(at, weights=lines["at"] >= 0, minlength=size)
+    used, unpriced = np.bincount(at, minlength=size), np.bincount(at, weights=lines["unpriced"].astype(float), minlength=size)
     rows, brought = [], 0
     for i, period in enumerate(head):
-        here = lines[at == i]
-        found = due_of(here, missing[mine == i])
-        left = brought + found.open
-        if len(here) or brought:
-            plain = {f.name: cents.money(getattr(found, f.name)) for f in fields(Due)}
-            rows.append({**period, "brought": cents.money(brought), **plain, "due": cents.money(found.due), "open": cents.money(left),
-                         "rows": float((here["at"] >= 0).sum()), "words": _money_words(here, left)})
+        left = brought + found[i].open
+        if used[i] or brought:
+            plain = {f.name: cents.money(getattr(found[i], f.name)) for f in fields(Due)}
+            rows.append({**period, "brought": cents.money(brought), **plain, "due": cents.money(found[i].due), "open": cents.money(left),
+                         "rows": float(typed[i]), "words": _money_words(int(unpriced[i]), left)})
         brought = left
     return rows
 
 
-def _money_words(lines: pd.DataFrame, left: int) -> str:
+def _money_words(unpriced: int, left: int) -> str:
     said = []
-    unpriced = int(lines["unpriced"].sum())
     if unpriced:
         said.append(f"{unpriced} line{'s have' if unpriced > 1 else ' has'} no price and count{'' if unpriced > 1 else 's'} as 0")
     if left < 0:
@@ -245,28 +253,32 @@ def lots(sold: pd.DataFrame) -> pd.DataFrame:
     lot: what is left there is by the lines alone.
     """
     lines = sold[sold["kind"].isin(WEIGHT_KINDS) & (sold["kind"] != "counted")]
-    rows = []
-    for (_, product, key), part in lines.groupby(["key", "product", "lot"], sort=True):
-        by_kind = part.groupby("kind")["amount"].sum()
-        delivered, returned, spoiled = (float(by_kind.get(kind, 0.0)) for kind in ("delivered", "returned", "spoiled"))
-        out, terms = float(part["sold_kg"].sum()), part["terms"].iloc[0]
-        held = terms != OUTRIGHT and delivered > 0
-        left = float(np.round(delivered - out - returned - spoiled, 9) + 0.0) if held else 0.0
-        sales, taken = int(part["value_cents"].sum()), int(part["taken_cents"].sum())
-        rows.append({
-            "market": part["market"].iloc[0], "lot": part["lot_name"].iloc[0] if key else NO_LOT, "product": product,
-            "first": dates([int(part["day"].min())])[0], "last": dates([int(part["day"].max())])[0], "delivered_kg": delivered,
-            "sold_kg": out, "returned_kg": returned, "spoiled_kg": spoiled, "left_kg": left, "sales": cents.money(sales),
-            "commission": cents.money(taken), "net": cents.money(sales - taken), "rows": float(len(part)),
-            "words": _lot_words(terms, key, left, delivered, lines[(lines["key"] == part["key"].iloc[0]) & (lines["product"] == product)])})
-    return _frame("settlement_lots", rows)
+    if not len(lines):
+        return results.empty("settlement_lots")
+    lines = lines.assign(**{name: np.where(lines["kind"] == name, lines["amount"], 0.0) for name in ("delivered", "returned", "spoiled")},
+                         unsaid=(lines["lot"] == "") & lines["kind"].isin(("sold", "returned", "spoiled")))
+    there = lines.groupby(["key", "product"])[["delivered", "unsaid"]].agg({"delivered": "max", "unsaid": "any"})
+    table = lines.groupby(["key", "product", "lot"], as_index=False, sort=True).agg(
+        market=("market", "first"), name=("lot_name", "first"), terms=("terms", "first"), first=("day", "min"), last=("day", "max"),
+        delivered_kg=("delivered", "sum"), sold_kg=("sold_kg", "sum"), returned_kg=("returned", "sum"), spoiled_kg=("spoiled", "sum"),
+        value=("value_cents", "sum"), taken=("taken_cents", "sum"), rows=("at", "size"))
+    held = (table["terms"] != OUTRIGHT) & (table["delivered_kg"] > 0)
+    left = table["delivered_kg"] - table["sold_kg"] - table["returned_kg"] - table["spoiled_kg"]
+    table["left_kg"] = np.where(held, np.round(left, 9) + 0.0, 0.0)
+    around = there.loc[pd.MultiIndex.from_frame(table[["key", "product"]])]
+    table["words"] = [_lot_words(*row) for row in zip(table["terms"], table["lot"], table["left_kg"], table["delivered_kg"],
+                                                      around["delivered"] > 0, around["unsaid"], strict=True)]
+    table = table.assign(lot=np.where(table["lot"] == "", NO_LOT, table["name"]), first=dates(table["first"]), last=dates(table["last"]),
+                         sales=cents.money(table["value"]), commission=cents.money(table["taken"]), net=cents.money(table["value"] - table["taken"]),
+                         rows=table["rows"].astype(float))
+    return table[list(results.COLUMNS["settlement_lots"])]
 
 
-def _lot_words(terms: str, key: str, left: float, delivered: float, there: pd.DataFrame) -> str:
-    """Where a lot stands; there: all lines of its market and product."""
+def _lot_words(terms: str, key: str, left: float, delivered: float, any_delivered: bool, some_unsaid: bool) -> str:
+    """Where a lot stands; any_delivered, some_unsaid: whether its market ever gets this product delivered, or lost some without a lot."""
     if terms == OUTRIGHT:
         return "bought outright"
-    if not (there["kind"] == "delivered").any():
+    if not any_delivered:
         return "sold straight from home"
     if not key:
         return "of which lot cannot be told"
@@ -276,8 +288,7 @@ def _lot_words(terms: str, key: str, left: float, delivered: float, there: pd.Da
         return "more went out than was delivered of this lot"
     if left <= LEAST_KG:
         return "all gone"
-    unsaid = (there["lot"] == "") & there["kind"].isin(("sold", "returned", "spoiled"))
-    return "there by the lines; some went without a lot" if unsaid.any() else "there by the lines"
+    return "there by the lines; some went without a lot" if some_unsaid else "there by the lines"
 
 
 def consigned(sold: pd.DataFrame) -> pd.DataFrame:

@@ -21,6 +21,7 @@ from calc.season_state import first_day, suits, to_date, week_of
 from calc.yard import NO_DAY, TINY, Diary, Yard, dates, day_column, numbers, words
 
 WEEKS = 12
+EDGE = 0.2  # a week with less than this part of its neighbour's flush is an edge; starting guess
 DRIED = "dried"
 
 
@@ -79,6 +80,7 @@ def own_weeks(book: Diary, yard: Yard, found: Parts, flush_days) -> OwnWeeks:
     picked = week_of(found.day[mine])
     inside = (picked >= weeks[0]) & (picked < this_week) if len(weeks) else np.zeros(len(picked), dtype=bool)
     kg = np.bincount((picked - weeks[0])[inside], (found.picked - found.culled)[mine][inside], minlength=len(weeks)) if len(weeks) else nothing
+    logs, kg = _edges_joined(logs, kg)
     year = years_of(first_day(weeks))
     due = logs > TINY
     written = np.unique(year[kg > 0])
@@ -86,6 +88,19 @@ def own_weeks(book: Diary, yard: Yard, found: Parts, flush_days) -> OwnWeeks:
     use = due & np.isin(year, written)
     lines = len(np.unique(found.line[mine][inside]))
     return OwnWeeks(weeks[use], logs[use], kg[use], int(years_of(yard.as_of)) - year[use], lines, silent)
+
+
+def _edges_joined(logs, kg):
+    """Weeks with only the edge of a flush counted with the fuller week beside them: a few days early or late is no bad week."""
+    logs, kg = logs.copy(), kg.copy()
+    around = np.concatenate(([0.0], logs, [0.0]))
+    before, after = around[:-2], around[2:]
+    for week in np.flatnonzero((logs > 0) & (logs < EDGE * np.maximum(before, after))):
+        beside = week - 1 if before[week] >= after[week] else week + 1
+        for column in (logs, kg):
+            column[beside] += column[week]
+            column[week] = 0.0
+    return logs, kg
 
 
 def _after_soak(found: Parts, log, day, last_day):

@@ -158,7 +158,7 @@ def _drawn(week: Week, part: pd.DataFrame, group: np.ndarray) -> list[dict]:
         what = mine["what"].iat[0]
         where = set(places[log])
         found.append(line(f"{what}/{name}", what, log_names.in_words(names[log].tolist(), float(week.alive[log].sum())),
-                          where.pop() if len(where) == 1 else NOWHERE, _reasons(mine), "; ".join(dict.fromkeys(mine["rule"])), len(log),
+                          where.pop() if len(where) == 1 else NOWHERE, _reasons(mine), "; ".join(mine["rule"].unique()), len(log),
                           str(mine["occasion"].max()), float(week.alive[log].sum())))
     return found
 
@@ -166,7 +166,7 @@ def _drawn(week: Week, part: pd.DataFrame, group: np.ndarray) -> list[dict]:
 def _reasons(mine: pd.DataFrame, most: int = 2) -> str:
     """The first of the reasons of a line; the rows with others are counted."""
     ordered = mine.sort_values("first", kind="stable")
-    shown = list(dict.fromkeys(ordered["reason"]))[:most]
+    shown = list(ordered["reason"].unique()[:most])
     shown = shown[:1] if sum(map(len, shown)) > MOST_WORDS else shown
     rest_ = int((~mine["reason"].isin(shown)).sum())
     return "; ".join(shown) + (f"; {many(rest_, 'more row')} likewise" if rest_ else "")

@@ -81,10 +81,10 @@ class Lines:
         self.sales = moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
         self.of_log = pd.DataFrame({"at": book.line, "log": book.log})
         self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
+        self.strains, self.spawn_names = as_typed(self.logs, "strain"), as_typed(self.logs, "spawn_lot")
         self.names = as_typed(self.logs, "log")
-        picks = self.events[self.events["kind"] == "picked"]
+        picks = self.events[(self.events["kind"] == "picked") & (self.events["key"] != "")]
         self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
-        self.harvest.pop("", None)
         self.dryings = self._dryings()
 
     def _dryings(self) -> pd.DataFrame:
@@ -312,38 +312,61 @@ def _list(names: list[str]) -> str:
 
 def register(lines: Lines) -> pd.DataFrame:
     """The table trace: every lot of Events and Sales with the logs behind it and where it went, the newest first."""
-    picks = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] != "")]
-    behind = picks[["at", "key"]].merge(lines.of_log, on="at")[["key", "log"]].drop_duplicates()
-    behind = behind.assign(strain=as_typed(lines.logs, "strain")[behind["log"]], spawn=as_typed(lines.logs, "spawn_lot")[behind["log"]],
-                           count=lines.count[behind["log"]])
-    logs = {key: part for key, part in behind.groupby("key")}
-    came = {("fresh", key): (part["day"].min(), part["day"].max(), float(part["kg"].sum())) for key, part in picks.groupby("key")}
-    dried = lines.dryings[lines.dryings["key"] != ""]
-    came |= {("dried", key): (part["day"].min(), part["day"].max(), float(part["dried_kg"].sum())) for key, part in dried.groupby("key")}
-    sources = {key: {s for every in part["sources"] for s in every} for key, part in dried.groupby("key")}
-    moved = {(product, key): part for (product, key), part in lines.sales[lines.sales["lot"] != ""].groupby(["product", "lot"])}
-    used = _used_at_home(lines)
-    names, rows = lines.lots_of(LOT), []
-    for product, key in {**came, **moved}:
-        first, last, got = came.get((product, key), (np.nan, np.nan, np.nan))
-        mine = moved.get((product, key), lines.sales.iloc[:0])
-        parts = [logs[k] for k in (sorted(sources.get(key, ())) if product == "dried" else (key,)) if k in logs]
-        every = pd.concat(parts).drop_duplicates("log") if parts else behind.iloc[:0]
-        out = _moved(mine)
-        left = got - out["left home"] - (used.get(key, 0.0) if product == "fresh" else 0.0)
-        rows.append({
-            "lot": names[key], "product": product, "first": first, "last": last, "logs": float(every["count"].sum()) if len(every) else np.nan,
-            "strains": ", ".join(_names(every["strain"])), "spawn_lots": ", ".join(_names(every["spawn"])),
-            "got_kg": got, **{f"{name}_kg": out[name] for name in ("delivered", "sold", "returned")}, "left_kg": round(left, 9) + 0.0,
-            "markets": ", ".join(_names(mine["market"])), "rows": float(len(mine) + len(picks[picks["key"] == key]) * (product == "fresh")),
-            "words": _register_words(got, left, len(every), every)})
-    if not rows:
+    picks, dried = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] != "")], lines.dryings[lines.dryings["key"] != ""]
+    behind = _behind(lines, picks)
+    sources = {key: sorted({s for every in part for s in every}) for key, part in dried.groupby("key")["sources"]}
+    came = pd.concat([picks.assign(product="fresh", got=picks["kg"]), dried.assign(product="dried", got=dried["dried_kg"])])
+    came = came.groupby(["product", "key"]).agg(first=("day", "min"), last=("day", "max"), got=("got", "sum"), lines=("at", "size"))
+    moved = _moved_by_lot(lines.sales)
+    table = came.join(moved, how="outer").reset_index()
+    for name in ("delivered", "sold", "returned", "left_home", "lines", "moves"):
+        table[name] = table[name].fillna(0.0)
+    if not len(table):
         return results.empty("trace")
-    table = pd.DataFrame(rows)
+    names, used = lines.lots_of(LOT), _used_at_home(lines)
+    gone = np.where(table["product"] == "fresh", table["key"].map(used).astype(float).fillna(0.0), 0.0)
+    left = np.round(table["got"] - table["left_home"] - gone, 9) + 0.0
+    of = [_logs_of(behind, sources.get(key, ()) if product == "dried" else (key,))
+          for product, key in zip(table["product"], table["key"], strict=True)]
+    table = table.assign(
+        lot=[names[key] for key in table["key"]], left_kg=left, got_kg=table["got"],
+        logs=[float(lines.count[logs].sum()) if len(logs) else np.nan for logs in of],
+        strains=[", ".join(_names(lines.strains[logs])) for logs in of], spawn_lots=[", ".join(_names(lines.spawn_names[logs])) for logs in of],
+        markets=table["markets"].fillna(""), rows=table["lines"] + table["moves"],
+        **{f"{name}_kg": table[name] for name in ("delivered", "sold", "returned")})
+    table["words"] = [_register_words(row.got, row.left_kg, len(logs), bool(row.spawn_lots))
+                      for row, logs in zip(table.itertuples(), of, strict=True)]
     table = table.sort_values(["last", "lot", "product"], ascending=[False, True, False], na_position="last", ignore_index=True)
     for name in ("first", "last"):
         table[name] = pd.to_datetime(table[name], unit="D").astype("datetime64[ns]")
     return table[list(results.COLUMNS["trace"])]
+
+
+def _behind(lines: Lines, picks: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Harvest lot -> positions of the logs that its picks name."""
+    pairs = picks[["at", "key"]].merge(lines.of_log, on="at")[["key", "log"]].drop_duplicates()
+    return {key: part.to_numpy(dtype=np.int64) for key, part in pairs.groupby("key")["log"]}
+
+
+def _logs_of(behind: dict[str, np.ndarray], lots) -> np.ndarray:
+    parts = [behind[key] for key in lots if key in behind]
+    return np.array(list(dict.fromkeys(np.concatenate(parts).tolist())), dtype=np.int64) if parts else np.zeros(0, dtype=np.int64)
+
+
+def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
+    """By product and lot: kg delivered, sold and returned, what left home in all, the markets and the number of lines."""
+    named = sales[sales["lot"] != ""]
+    kind, amount = named["kind"], named["amount"]
+    taking = pd.MultiIndex.from_frame(named.loc[kind == "delivered", ["key", "product", "lot"]])
+    through = pd.MultiIndex.from_frame(named[["key", "product", "lot"]]).isin(taking)
+    direct = ~through & kind.isin(("sold", "spoiled")) & (named["terms"] != OUTRIGHT)
+    only = {"delivered": kind == "delivered", "returned": kind == "returned", "direct": direct}
+    table = named.assign(**{name: amount.where(mask, 0.0) for name, mask in only.items()})
+    table = table.groupby(["product", "lot"]).agg(
+        delivered=("delivered", "sum"), sold=("sold_kg", "sum"), returned=("returned", "sum"), direct=("direct", "sum"), moves=("at", "size"),
+        markets=("market", lambda part: ", ".join(dict.fromkeys(part))))
+    table["left_home"] = table["delivered"] - table["returned"] + table["direct"]
+    return table.drop(columns="direct").rename_axis(["product", "key"])
 
 
 def _used_at_home(lines: Lines) -> dict[str, float]:
@@ -355,7 +378,7 @@ def _used_at_home(lines: Lines) -> dict[str, float]:
     return home
 
 
-def _register_words(got: float, left: float, logs: int, every: pd.DataFrame) -> str:
+def _register_words(got: float, left: float, logs: int, spawn_known: bool) -> str:
     said = []
     if np.isnan(got):
         said.append("on Sales only: no picked or dried line carries this lot")
@@ -363,6 +386,6 @@ def _register_words(got: float, left: float, logs: int, every: pd.DataFrame) -> 
         said.append("more went out than came in")
     if not np.isnan(got) and not logs:
         said.append("no known log stands behind it")
-    elif logs and not _names(every["spawn"]):
+    elif logs and not spawn_known:
         said.append("its logs have no spawn lot on Logs")
     return "; ".join(said)

@@ -244,20 +244,27 @@ def wetted_since(week: Week, day: int) -> np.ndarray:
 def water_by_sample(week: Week) -> pd.DataFrame:
     """Sample logs at their limit speak for all logs of their place, strain and batch; wetted since, they are weighed again."""
     dry = week.moisture[week.moisture["state"] == DRY]
-    groups, floor = batches(week), tables.figure("moisture_floor_wet").typical
-    parts = []
+    if not len(dry):
+        return needs("water", np.zeros(0, dtype=np.int64), [], "")
+    floor = tables.figure("moisture_floor_wet").typical
+    code = np.unique(batches(week), return_inverse=True)[1]
+    order = np.argsort(code, kind="stable")
+    sorted_code, there = code[order], (week.alive > 0) & week.yard.is_inoculated() & (week.stage != SOAKING)
     at = pd.Index(numbers(week.logs, "row")).get_indexer(dry["row"])
-    for log, row in zip(at.tolist(), dry.itertuples(), strict=True):
-        weighed = int(np.datetime64(row.weighed, "D").astype(np.int64))
-        wetted = wetted_since(week, weighed)
-        like = (groups == groups[log]) & (week.alive > 0) & week.yard.is_inoculated() & (week.stage != SOAKING) & ~wetted
+    days_ = dry["weighed"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    since = {day: wetted_since(week, day) for day in np.unique(days_).tolist()}
+    parts = []
+    for log, weighed, row in zip(at.tolist(), days_.tolist(), dry.itertuples(), strict=True):
+        wetted = since[weighed]
+        like = order[slice(*np.searchsorted(sorted_code, [code[log], code[log] + 1]))]
+        like = np.sort(like[there[like] & ~wetted[like]])
         said = (f"{row.log} weighed {week.weight(row.weight_kg)} on {on(weighed)}, {row.loss:.0%} lighter than at the start, {row.moisture:.0%} wet; "
                 f"water at {week.weight(row.water_at_kg)}" + ("; at or under what spawn survives" if row.moisture <= floor else ""))
-        parts.append(needs("water, a log is at its limit", np.flatnonzero(like), said, row.rule, stamp(weighed), weighed))
+        parts.append(needs("water, a log is at its limit", like, said, row.rule, stamp(weighed), weighed))
         if wetted[log]:
             parts.append(needs("weigh", np.array([log]), f"was at its limit on {on(weighed)} and had water since: weigh it again", row.rule,
                                stamp(weighed), weighed))
-    return pd.concat(parts) if parts else needs("water", at[:0], [], "")
+    return pd.concat(parts)
 
 
 def inoculate(week: Week) -> pd.DataFrame:
@@ -317,7 +324,7 @@ def turn(week: Week) -> pd.DataFrame:
     every = own if own else tables.figure("turn_weeks").typical * WEEK_DAYS
     last = np.maximum(week.last("turned", "stacked", "moved"), np.where(week.yard.inoculated <= week.day, week.yard.inoculated, NEVER))
     rows = np.flatnonzero(week.at(SPAWN_RUN) & (last > NEVER) & (week.day - last >= every))
-    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turned lines replace it")
+    rule = f"end for end, every {every / WEEK_DAYS:.0f} weeks, " + ("as you have done" if own else "our starting guess; your own turnings replace it")
     return needs("turn", rows, said_by(last[rows], lambda d: f"lying as they are since {on(d)}"), rule,
                  said_by(last[rows], stamp), last[rows])
 

@@ -20,10 +20,12 @@ from workbook_template import schema  # noqa: E402
 from workbook_template.build import build  # noqa: E402
 from workbook_template.ports.package import Block, ColumnData, SheetPatch, patch, sheet_parts, write_rows  # noqa: E402
 from workbook_template.ports.parts import column_letters  # noqa: E402
+from workbook_template.ports.rawzip import rewrite  # noqa: E402
 from workbook_template.ports.xmledit import find_elements  # noqa: E402
 from workbook_template.yard import Yard  # noqa: E402
 
 SEED = 20
+STRINGS, MARK = "xl/sharedStrings.xml", "\u00a7"
 WOODS = ("white oak", "northern red oak", "sugar maple", "red maple")
 STRAINS = ("shiitake, wide range", "shiitake, cold weather", "shiitake, warm weather")
 EVENTS = (("soaked", 420), ("pins seen", 426), ("picked", 430), ("soaked", 500), ("picked", 510))  # what, days after inoculation
@@ -65,14 +67,36 @@ def big_yard(path, logs: int, seed: int = SEED) -> Path:
     """Write the workbook; returns its path."""
     path = Path(path)
     with tempfile.TemporaryDirectory(dir=path.parent) as folder:
-        small = Path(folder) / "small.xlsx"
+        small, larger = Path(folder) / "small.xlsx", Path(folder) / "larger.xlsx"
         build(small, Yard("us"), rows=10)
-        sheets = {schema.table(key).sheet: _typed(small, key, values) for key, values in columns(logs, seed).items()}
-        patch(small, path, sheets)
+        with zipfile.ZipFile(small) as archive:
+            shared = archive.read(STRINGS)
+        texts = Texts(shared.count(b"<si>"))
+        sheets = {schema.table(key).sheet: _typed(small, key, values, texts) for key, values in columns(logs, seed).items()}
+        patch(small, larger, sheets)
+        rewrite(larger, path, {STRINGS: shared.replace(b"</sst>", texts.xml() + b"</sst>")})
     return path
 
 
-def _typed(small: Path, key: str, values: dict) -> SheetPatch:
+class Texts:
+    """Shared strings, as programs write them: a cell holds the number of its text."""
+
+    def __init__(self, first: int):
+        self.first, self.numbers = first, {}
+
+    def of(self, values: np.ndarray) -> list:
+        """The cells of a text column, marked so that `shared` can tell them from plain text."""
+        return [None if v is None else f"{MARK}{self.numbers.setdefault(v, self.first + len(self.numbers))}" for v in values]
+
+    def xml(self) -> bytes:
+        return "".join(f"<si><t>{text}</t></si>" for text in self.numbers).encode()
+
+
+def _shared(rows: bytes) -> bytes:
+    return rows.replace(f't="str"><v>{MARK}'.encode(), b't="s"><v>')
+
+
+def _typed(small: Path, key: str, values: dict, texts: Texts) -> SheetPatch:
     """The input sheet with these rows under its headings, dates in the style of the cells that were there."""
     table = schema.table(key)
     with zipfile.ZipFile(small) as archive:
@@ -89,14 +113,14 @@ def _typed(small: Path, key: str, values: dict) -> SheetPatch:
     for left, name in enumerate(keys):
         if name in values:
             column = values[name]
-            blocks.append(Block(table.header_row + 1, left + 1, [ColumnData(column.astype("datetime64[ms]") if column.dtype.kind == "M" else column,
-                                                                            looks[left])]))
+            column = column.astype("datetime64[ms]") if column.dtype.kind == "M" else texts.of(column) if column.dtype == object else column
+            blocks.append(Block(table.header_row + 1, left + 1, [ColumnData(column, looks[left])]))
     last = f"{column_letters(len(keys) - 1)}{table.header_row + length}"
     name = table.title.replace(" ", "_")
 
     def pieces():
         yield head
-        yield from write_rows(blocks)
+        yield from map(_shared, write_rows(blocks))
 
     return SheetPatch(pieces(), f"A1:{last}", tables={name: f"A{table.header_row}:{last}"})
 

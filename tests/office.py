@@ -37,8 +37,9 @@ class Office:
         out = self.folder / f"out-{kind}"
         out.mkdir(exist_ok=True)
         clean = {k: v for k, v in os.environ.items() if k not in ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV")}
-        done = subprocess.run([self.program, "--headless", "--norestore", f"-env:UserInstallation={(self.folder / 'profile').as_uri()}",
-                               "--convert-to", kind, "--outdir", str(out), *map(str, paths)], env=clean, capture_output=True, text=True, timeout=300)
+        command = [self.program, "--headless", "--norestore", f"-env:UserInstallation={(self.folder / 'profile').as_uri()}",
+                   "--convert-to", kind, "--outdir", str(out), *map(str, paths)]
+        done = subprocess.run(command, env=clean, capture_output=True, text=True, timeout=max(300, 40 * len(paths)))
         made = [out / (path.stem + "." + kind.partition(":")[0]) for path in paths]
         assert all(file.exists() for file in made), f"LibreOffice did not write {[file.name for file in made]}: {done.stdout} {done.stderr}"
         return made

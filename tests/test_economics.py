@@ -182,3 +182,8 @@ def test_a_price_that_leaves_nothing_has_no_break_even_weight():
 def test_shares_outside_nil_to_one_are_refused(commission, unsold):
     with pytest.raises(ValueError, match="^Commission and unsold must be shares from 0 to below 1.$"):
         economics.breakeven_price(1.0, 1.0, commission, unsold)
+
+
+def test_a_log_sold_whole_and_without_commission():
+    # 2 lb at 12.00 against 6.00
+    assert tuple(economics.log_economics(6.0, 2.0, 12.0)) == (24.0, 18.0, 3.0, 3.0)

@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from office_live import installed, letters
 
-from workbook_template import schema
+from workbook_template import carried, schema
 from workbook_template.addin import menus
 from workbook_template.addin.results_command import FORM
 from workbook_template.build import build
@@ -135,6 +135,21 @@ def test_a_second_refresh_takes_in_what_was_typed_and_leaves_no_old_line(office,
     assert_as_the_command_writes(office, book, saved, tmp_path / "out.xlsx")
     office.undo(book)
     assert {sheet: text for sheet, text in office.digest(book).items() if sheet in RESULTS} == {sheet: first[sheet] for sheet in RESULTS}
+
+
+def test_what_was_typed_on_this_week_is_carried(office, book):
+    choose(office, book, "refresh")
+    rows = office.used(book, "This week")
+    first = next(i for i, row in enumerate(rows) if isinstance(row[7], str) and carried.MARK.fullmatch(row[7]))
+    office.put(book, "This week", f"A{first + 1}:A{first + 1}", [["x"]])
+    office.put(book, "This week", f"G{first + 1}:G{first + 1}", [["=not a sum"]])
+    for _ in range(2):
+        choose(office, book, "refresh")
+        line = next(row for row in office.used(book, "This week") if row[7] == rows[first][7])
+        assert (line[0], line[6]) == ("x", "=not a sum")
+    office.put(book, "This week", f"G{first + 1}:G{first + 1}", [[""]])
+    choose(office, book, "refresh")
+    assert next(row for row in office.used(book, "This week") if row[7] == rows[first][7])[6] in ("", None)
 
 
 def test_an_ods_workbook_refreshes_and_keeps_the_results(office, book, path, tmp_path):

@@ -142,3 +142,96 @@ def test_at_the_floor_price_income_meets_cost(cost, commission, unsold, own, kil
     assert price == pytest.approx(economics.breakeven_price(kilos * (cost + own), kilos, commission, unsold))
     weight = terms.weight(cost * kilos, price)
     assert weight == pytest.approx(kilos, rel=1e-6)
+
+
+def test_a_price_equal_to_a_cost_covers_it():
+    # 23,000 and 10,000 over 1,000 units
+    assert prices.shutdown(23.0, 13000.0, 10000.0, 1000.0)[2] == prices.GO
+    assert prices.shutdown(10.0, 13000.0, 10000.0, 1000.0)[2] == prices.GO_ON
+    assert prices.shutdown(9.99, 13000.0, 10000.0, 1000.0)[2] == prices.STOP
+    short = "below cost so far in the cash view; "
+    assert prices.words(3.0, {"cash": 4.0}, 3.0, 1.0) == short + prices.COVERS_VARIABLE
+    assert prices.words(3.0, {"cash": 4.0}, 5.0, 3.0) == short + prices.COVERS_CASH
+
+
+def test_without_hours_it_is_said_that_none_are_written_down():
+    assert prices.words(9.0, {"cash": 4.0, "labour": 4.0, "capital": 5.0}, 2.0) == prices.COVERS_WRITTEN
+    assert prices.words(9.0, {"cash": 4.0, "labour": np.nan, "capital": 5.0}, 2.0) == prices.COVERS_ALL
+    assert yard_of(("2024-06-02", "Stall", "sold", "fresh", 4.0, 90.0), minutes=None).breakeven["words"].iloc[0] == prices.COVERS_WRITTEN
+
+
+def test_terms_that_keep_or_leave_everything():
+    # nothing is kept of a price that is all commission, or where nothing is ever sold
+    assert np.isnan(prices.Terms(1.0, 0.0).floor(4.0)) and np.isnan(prices.Terms(0.0, 1.0).floor(4.0))
+    assert prices.Terms(0.75, 0.5).floor(1.0) == pytest.approx(8.0)
+    # 10 x 0.5 x 0.5 = 2.5 is just the market's own cost: no weight breaks even
+    assert np.isnan(prices.Terms(0.5, 0.5, 2.5).weight(100.0, 10.0)) and prices.Terms(0.5, 0.5, 2.0).weight(100.0, 10.0) == 200
+
+
+def test_commission_where_nothing_was_sold_yet_is_that_of_lists_at_a_partner_and_none_elsewhere():
+    out = yard_of(
+        ("2024-06-02", "Partner", "delivered", "fresh", 5.0, 9.0),
+        ("2024-06-02", "Stall", "spoiled", "fresh", 1.0),
+    )
+    table = out.breakeven.set_index("market")
+    assert (table.loc["Partner", "commission"], table.loc["Stall", "commission"]) == (0.25, 0.0)
+
+
+def test_when_no_log_is_left_nothing_is_to_come_and_that_is_said():
+    book, links = yards.events(["A"], ("2024-06-01", "picked", "A", 10.0), ("2024-06-02", "retired", "A", None))
+    spent, _ = yards.costs(["A"], ("2024-03-02", 100.0, None, "spawn"))
+    frames = {"logs": yards.logs(("A", 1, "2023-03-01")), "events": book, "costs": spent, "markets": MARKETS,
+              "sales": yards.sales(("2024-06-02", "Stall", "sold", "fresh", 4.0, 5.0))}
+    row = roll_up(frames, {"event_links": links}, yards.SETTINGS, dt.date(2024, 12, 31)).breakeven.iloc[0]
+    assert np.isnan(row["floor_variable"]) and np.isnan(row["floor_variable_cash"])
+    # 100 over 10 kg against 5 a kg
+    assert row["words"] == f"below cost so far in the cash, labour and capital views; {prices.UNKNOWN_VARIABLE}"
+
+
+def test_what_is_missing_within_the_allowance_is_unsold_and_what_is_charged_is_not():
+    # 10 there, 6 sold, 2 counted: 2 missing; 5 % of 10 = 0.5 allowed, 1.5 charged. Unsold 0.5 of 6.5
+    lists = MARKETS.assign(allowance=[np.nan, np.nan, 0.05])
+    book, links = yards.events(["A"], ("2024-06-01", "picked", "A", 40.0))
+    frames = {"logs": yards.logs(("A", 1, "2023-03-01")), "events": book, "markets": lists,
+              "sales": yards.sales(("2024-06-02", "Partner", "delivered", "fresh", 10.0, 9.0), ("2024-06-03", "Partner", "sold", "fresh", 6.0, 9.0),
+                                   ("2024-06-09", "Partner", "counted", "fresh", 2.0))}
+    row = roll_up(frames, {"event_links": links}, yards.SETTINGS, dt.date(2024, 12, 31)).breakeven.iloc[0]
+    assert row["unsold"] == pytest.approx(0.5 / 6.5)
+
+
+def test_floors_of_what_is_to_come_hold_for_dried_too_and_markets_stand_in_order():
+    out = yard_of(
+        ("2024-06-02", "stall 2", "sold", "dried", 1.0, 80.0),
+        ("2024-06-03", "Stall", "sold", "fresh", 4.0, 5.0),
+        ("2024-06-03", "Partner", "sold", "fresh", 4.0, 5.0),
+        ("2024-06-03", "Stall", "sold", "dried", 1.0, 80.0),
+    )
+    table = out.breakeven
+    assert list(zip(table["market"], table["product"], strict=True)) == [
+        ("Partner", "fresh"), ("Stall", "fresh"), ("Stall", "dried"), ("stall 2", "dried"),
+        (prices.ALL, "fresh"), (prices.ALL, "dried")]
+    at = table.set_index(["market", "product"])
+    for floor in ("floor_variable", "floor_variable_cash"):
+        # one fresh kilo in 0.1026 / 0.9 of dried
+        assert at.loc[("Stall", "dried"), floor] == pytest.approx(at.loc[("Stall", "fresh"), floor] * 0.9 / 0.1026)
+    assert (table["floor_variable_cash"].dropna() <= table["floor_variable"].dropna()).all()
+
+
+def test_fees_fall_by_weight_where_nothing_has_a_price_and_are_not_lost_where_nothing_was_sold():
+    # 8 fresh less 2 back, 2 dried, no prices: the fee of 10 falls 8 : 2; 8 over 6 + 2 kg, 2 over 2 kg
+    out = yard_of(
+        ("2024-06-02", "Shop", "delivered", "fresh", 8.0),
+        ("2024-06-02", "Shop", "delivered", "dried", 2.0),
+        ("2024-06-09", "Shop", "returned", "fresh", 2.0),
+        ("2024-06-09", "Shop", "fee", "fresh", 10.0),
+    )
+    assert out.breakeven.set_index("product")["own_per_kg"].to_dict() == pytest.approx({"fresh": 1.0, "dried": 1.0})
+    # all 5 came back from the partner, who took 4: over all markets 4 for 10 sold and 5 back
+    out = yard_of(
+        ("2024-06-02", "Stall", "sold", "fresh", 10.0, 12.0),
+        ("2024-06-02", "Partner", "delivered", "fresh", 5.0, 12.0),
+        ("2024-06-09", "Partner", "returned", "fresh", 5.0),
+        ("2024-06-09", "Partner", "fee", "fresh", 4.0),
+    )
+    own = out.breakeven.set_index("market")["own_per_kg"]
+    assert own.to_dict() == pytest.approx({"Stall": 0.0, "Partner": 0.8, prices.ALL: 4 / 15})

@@ -58,7 +58,7 @@ def test_the_pool_is_one_for_all_markets():
     table = weeks(PROMISES, SOLD)
     pool = at(table, "2025-06-16", "(all markets)")
     assert (pool["promised"], pool["supply_kg"], pool["free_kg"]) == (7.0, 6.0, -1.0)
-    assert pool["words"] == "over-promised: all markets together are promised more than what the logs give in the share of weeks on Settings"
+    assert pool["words"] == "over-promised to all markets together"
     assert at(table, "2025-06-09", "(all markets)")["free_kg"] == 1.0
     empty = at(table, "2025-06-23", "(all markets)")
     assert empty["free_kg"] == 3.0 and "nothing promised yet" in empty["words"]
@@ -68,7 +68,7 @@ def test_the_pool_is_one_for_all_markets():
 def test_dried_promises_come_from_what_is_at_home_one_after_the_other():
     table = weeks(typed(("2025-06-16", "Shop", "dried", None, 0.3, None), ("2025-06-23", "Shop", "dried", None, 0.3, None)), dried=0.5)
     first, second = (at(table, day, "(all markets)", "dried") for day in ("2025-06-16", "2025-06-23"))
-    assert (first["supply_kg"], first["words"]) == (0.5, "within the dried stock at home")
+    assert (first["supply_kg"], first["words"]) == (0.5, "within what can be promised")
     assert second["supply_kg"] == pytest.approx(0.2) and second["words"].startswith("over-promised")
 
 

@@ -301,12 +301,12 @@ def test_a_row_key_that_was_not_sent(book, copy):
 
 
 def test_the_day_filled_in_dates_the_lines(book, copy):
-    for given, day in ((dt.datetime(2026, 11, 18), d("2026-11-18")), ("19 Nov 2026", d("2026-11-19")), (dt.datetime(2031, 1, 1), BACK)):
+    for typed, day in ((dt.datetime(2026, 11, 18), d("2026-11-18")), ("19 Nov 2026", d("2026-11-19")), (dt.datetime(2031, 1, 1), BACK)):
         work = book.with_name("work.xlsx")
         shutil.copy(book, work)
         shutil.copytree(book.with_name("yard.sent"), book.with_name("work.sent"), dirs_exist_ok=True)
         filled = Filled(copy).put("S00001", sold=1)
-        filled.sheet["C7"] = given
+        filled.sheet["C7"] = typed
         take(work, filled)
         assert [r["date"].date() for r in as_typed(work).env.rows["sales"] if "-" in str(r.get("docket") or "")] == [day]
 

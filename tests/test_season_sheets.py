@@ -157,6 +157,22 @@ def test_what_the_site_cannot_tell_is_said_and_no_date_is_invented(tmp_path, set
         assert "no date" in shown(sheet) and not (outcome.results.season_strip["mark"].isin(["soak", "may"])).any()
 
 
+@pytest.mark.parametrize(("months", "sentence"), [
+    (("feb", "mar"), "Settings, Mean temperature: February, March are blank while other months are typed. Needed: all twelve months. "
+                     "Type the missing ones; until then strains with a fruiting range get no date."),
+    (("jul",), "Settings, Mean temperature: July is blank while other months are typed. Needed: all twelve months. "
+               "Type the missing ones; until then strains with a fruiting range get no date."),
+])
+def test_some_months_without_a_temperature_are_asked_about(tmp_path, months, sentence):
+    path = tmp_path / "some.xlsx"
+    build(path, sheet_yards.eight(**{f"temp_{m}": None for m in months}), rows=10, as_of=DAY)
+    outcome = refresh_file(path, progress=False, today=DAY, stamp="x")
+    assert [p.sentence() for p in outcome.problems] == [sentence]
+    season = outcome.results.log_season
+    assert season[season["flush_basis"] != "already picked"]["flush_from"].isna().all()
+    assert not (outcome.results.soak_calendar["logs"] > 0).any()
+
+
 def test_a_new_workbook_has_the_charts_in_their_place(tmp_path):
     build(tmp_path / "new.xlsx", sheet_yards.Yard("metric"), rows=10, as_of=DAY)
     book = openpyxl.load_workbook(tmp_path / "new.xlsx")

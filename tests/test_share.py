@@ -101,7 +101,7 @@ def test_lots_on_hand_have_a_range_to_use_them_by(book, tmp_path):
     share(book, MARKET, out)
     rows = table(out, "On hand (lb)")
     assert [(row["Lot"], row["On hand (lb)"], row["Use by"], row["To note"]) for row in rows] == [
-        ("P26-45", 5, "20 Nov 2026 to 24 Nov 2026", "picked wet: use first"), ("P26-46", 1, "22 Nov 2026 to 26 Nov 2026", None)]
+        ("P26-45", 5, "20 Nov to 24 Nov 2026", "picked wet: use first"), ("P26-46", 1, "22 Nov to 26 Nov 2026", None)]
 
 
 SUPPLY = pd.DataFrame({"week": pd.date_range("2026-11-16", periods=12, freq="7D"), "soaked_logs": 71, "expected_kg": 4.56789, "low_kg": 2.34567,

@@ -151,6 +151,7 @@ def test_counts_look_at_nine_decimals_as_the_formulas_on_the_sheet_do():
     assert supplies.cheapest_packs(5 + 3e-9, (5,), (1,)).counts == (2,)
     # 1 - 0.9 is 0.09999999999999998 in floats, and 0.1 on the page
     assert supplies.cheapest_packs(0.9, (1,), (1,)).left_over == 0.1
+    assert supplies.cheapest_packs(1 - 3e-10, (1,), (1,)).left_over == 0.0
 
 
 def test_the_search_takes_as_much_work_as_it_may_and_no_more(monkeypatch):

@@ -155,6 +155,12 @@ def test_a_year_of_soaks_without_picks_is_left_out_and_said():
     assert all("soaks of 2026 left out: no pick of theirs is written down" in w for w in said) and said
 
 
+def test_a_flush_a_day_off_is_no_bad_week():
+    # The triangle puts 1 part in 40.5 of the flush into the week before and the week after; a record without them is no wild one.
+    logs, kg = supply._edges_joined(np.array([1.0, 38.5, 1.0, 0.0, 30.0, 20.0]), np.array([0.0, 4.0, 0.1, 0.0, 3.0, 2.0]))
+    assert logs.tolist() == [0, 40.5, 0, 0, 30, 20] and kg.tolist() == [0, 4.1, 0, 0, 3, 2]
+
+
 def test_promises_are_taken_off():
     promises = pd.DataFrame({"week": pd.to_datetime(["2026-06-08", "2026-06-13", "2026-06-08", None, "2027-01-01"]),
                              "product": ["fresh", "fresh", "dried", "fresh", "fresh"], "promised": [0.2, 0.1, 5.0, 7.0, 9.0]})

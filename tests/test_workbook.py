@@ -191,5 +191,5 @@ def test_cautions_stand_where_the_work_is(new_book, tmp_path):
     book = openpyxl.load_workbook(fresh)
     texts = {sheet.title: {c.value for row in sheet.iter_rows() for c in row if isinstance(c.value, str)} for sheet in book}
     for name, words in {**{k: (v,) for k, v in cautions.SHEETS.items()}, "Start": cautions.START, "Plan": cautions.PLAN,
-                        "Shopping": cautions.SHOPPING}.items():
+                        "Shopping": cautions.SHOPPING, "This week": cautions.THIS_WEEK}.items():
         assert set(words) <= texts[name], name

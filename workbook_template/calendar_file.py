@@ -9,6 +9,7 @@ import click
 
 from calc.calendar_lines import Line
 from workbook_template.cli import _day, _existing, _guarded
+from workbook_template.mistakes import BLOCKED, Mistake
 
 PRODUCT = "-//Boltbook//Work of a log yard//EN"
 SPACE = uuid.UUID("6f1d7a52-5e0b-4a43-9d52-0b1f3f0c8e21")  # a random number made once: UIDs of the same lines stay the same
@@ -19,15 +20,15 @@ class BadCalendar(Exception):
     """The file made breaks RFC 5545 or does not read back as what was put in."""
 
 
-def uid(yard: str, line: Line) -> str:
-    """The same for the same line of the same yard at every export."""
-    return f"{uuid.uuid5(SPACE, chr(31).join((yard, line.kind, line.key)))}@boltbook"
+def uid(mark: str, line: Line) -> str:
+    """The same for the same line of the same yard at every export. mark: what tells the yard's workbook from any other."""
+    return f"{uuid.uuid5(SPACE, chr(31).join((mark, line.kind, line.key)))}@boltbook"
 
 
-def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
+def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date, mark: str) -> bytes:
     """The lines as an iCalendar file: whole days, stamped with the as-of day, so that the same work gives the same file.
 
-    Raises BadCalendar where the file does not hold what it should.
+    yard: the name that the calendar shows; mark: as in `uid`. Raises BadCalendar where the file does not hold what it should.
     """
     from icalendar import Calendar, Event
 
@@ -39,7 +40,7 @@ def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
     stamp = dt.datetime.combine(as_of, dt.time(), dt.UTC)
     for line in lines:
         event = Event()
-        event.add("uid", uid(yard, line))
+        event.add("uid", uid(mark, line))
         event.add("dtstamp", stamp)
         event.add("sequence", as_of.toordinal())  # a later export is a later word on the same line
         event.add("dtstart", line.first)
@@ -50,7 +51,7 @@ def calendar_bytes(lines: list[Line], yard: str, as_of: dt.date) -> bytes:
         event.add("transp", "TRANSPARENT")
         made.add_component(event)
     data = made.to_ical()
-    faults = check(data, lines, yard)
+    faults = check(data, lines, mark)
     if faults:
         raise BadCalendar("; ".join(faults))
     return data
@@ -61,7 +62,7 @@ def plain(text: str) -> str:
     return "".join(c for c in text if c in "\n\t" or ord(c) >= 32 and ord(c) != 127)
 
 
-def check(data: bytes, lines: list[Line], yard: str) -> list[str]:
+def check(data: bytes, lines: list[Line], mark: str) -> list[str]:
     """What is wrong with the file by RFC 5545 and by reading it back; nothing if it is good."""
     from icalendar import Calendar
 
@@ -76,7 +77,7 @@ def check(data: bytes, lines: list[Line], yard: str) -> list[str]:
     if any(str(read.get(name, "")) != value for name, value in (("prodid", PRODUCT), ("version", "2.0"))):
         faults.append("PRODID or VERSION is missing (3.6)")
     seen = [(str(e["uid"]), e.decoded("dtstart"), e.decoded("dtend"), str(e["summary"]), str(e["description"])) for e in events]
-    wanted = [(uid(yard, n), n.first, n.last + dt.timedelta(days=1), plain(n.title), plain(n.words)) for n in lines]
+    wanted = [(uid(mark, n), n.first, n.last + dt.timedelta(days=1), plain(n.title), plain(n.words)) for n in lines]
     if seen != wanted:
         faults.append("it does not read back as what was put in")
     if len({row[0] for row in seen}) != len(seen):
@@ -90,8 +91,6 @@ def write(path: Path, data: bytes) -> None:
     """Put the file in place whole; a file that is no calendar of ours is left alone."""
     import os
     import tempfile
-
-    from workbook_template.mistakes import BLOCKED, Mistake
 
     if path.exists() and PRODUCT.encode() not in path.read_bytes()[:400]:
         raise Mistake(f"{path} exists already and is no calendar made here: it is left as it is. Type another name.", BLOCKED)
@@ -123,7 +122,12 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
     port.require(schema.result_sheets(inputs.profile))
     look = tables.figure("flush_days")
     found = lines(work_out(inputs), (look.low, look.high))
-    write(out, calendar_bytes(found, str(inputs.settings["yard"]), inputs.as_of))
+    yard = str(inputs.settings["yard"])
+    try:
+        data = calendar_bytes(found, yard, inputs.as_of, port.marks().get("bb_yard") or yard)
+    except BadCalendar as fault:
+        raise Mistake(f"The calendar did not pass its own check and was not written: {fault}.", BLOCKED) from None
+    write(out, data)
     return len(found), inputs.problems
 
 
@@ -134,8 +138,6 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
 def calendar(path: str, out: str, today: dt.date | None) -> None:
     """Write the work ahead in PATH as a calendar file: soaks, looks for pins, first flushes, deadlines. PATH is only read."""
     from calc.problems import REFUSED
-    from workbook_template.mistakes import Mistake
-
     target = Path(out)
     if target.suffix.lower() != ".ics":
         raise Mistake(f"{target.name} cannot be written: name it with the ending .ics.")

@@ -66,8 +66,8 @@ WEEKS = (
     Field("remark", "Remark", filled=True),
 )
 LOTS = (
-    Field("row", "Row"), Field("when", "Picked", "date"), Field("product", "Product"), Field("weight", "On hand", "weight"),
-    Field("grade", "Grade"), Field("lot", "Lot"), Field("use_by", "Use by"), Field("gap4", ""), Field("gap5", "", needs="consigned"),
+    Field("row", "Row"), Field("when", "Picked or dried", "date"), Field("product", "Product"), Field("weight", "On hand", "weight"),
+    Field("grade", "Grade"), Field("lot", "Lot"), Field("use_by", "Use by"), Field("gap4", ""), Field("gap5", ""),
     Field("wet", "To note"),
 )
 DELIVERED = (

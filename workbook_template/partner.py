@@ -185,7 +185,8 @@ def _lots(frames: dict, inputs, factor: float, notes: list[str]) -> list[dict]:
 
 
 def _span(first: dt.date, last: dt.date) -> str:
-    return dates.words(last) if first == last else f"{dates.words(first)} to {dates.words(last)}"
+    begin = f"{first.day} {first:%b}" if first.year == last.year else dates.words(first)
+    return dates.words(last) if first == last else f"{begin} to {dates.words(last)}"
 
 
 def _delivered(frames: dict, offer: Offer, factor: float) -> list[dict]:

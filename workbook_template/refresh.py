@@ -108,7 +108,7 @@ def read_inputs(port: Port, today: dt.date | None, step=lambda words: None) -> I
     found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
     env = environment(profile, as_of, settings, found.frames)
     plan, asked = read_plan(planned, env)
-    problems += [*asked, *unknown_form(settings, found), *empty_lists(found), *found.problems]
+    problems += [*asked, *unknown_form(settings, found), *some_temperatures(settings), *empty_lists(found), *found.problems]
     return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env), raw=raw)
 
 
@@ -120,6 +120,17 @@ def unknown_form(settings: dict, intake) -> list[Problem]:
         return []
     return [Problem("Settings", None, "Spawn form", QUESTION, f"{quote(settings['spawn_form'])} is not on Lists", "a spawn form of Lists",
                     "Pick one there; rows without a form of their own have no holes and no spawn until then", "setting")]
+
+
+def some_temperatures(settings: dict) -> list[Problem]:
+    """A question where some months at the site have a mean temperature and others none: no strain can be told its months then."""
+    from workbook_template.settings_table import MONTHS, TEMPERATURES
+    missing = [name for name, key in zip(MONTHS, TEMPERATURES, strict=True) if settings[key] is None]
+    if not 0 < len(missing) < len(MONTHS):
+        return []
+    are = "is" if len(missing) == 1 else "are"
+    return [Problem("Settings", None, "Mean temperature", QUESTION, f"{', '.join(missing)} {are} blank while other months are typed",
+                    "all twelve months", "Type the missing ones; until then strains with a fruiting range get no date", "setting")]
 
 
 def empty_lists(intake) -> list[Problem]:

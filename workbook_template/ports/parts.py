@@ -9,6 +9,7 @@ import posixpath
 import re
 import zipfile
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from xml.parsers import expat
 
 import numpy as np
@@ -18,6 +19,7 @@ DATE_FORMAT_IDS = {*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59
 CHARTSHEET = "chartsheet"  # the state of whatever is no worksheet
 
 
+@lru_cache(maxsize=4096)
 def local(tag: str) -> str:
     """Name of an element or attribute without its namespace or prefix."""
     return tag.rpartition("}")[2].rpartition(":")[2]

@@ -13,6 +13,7 @@ from xml.parsers import expat
 
 MAX_PARTS = 5_000
 MAX_TOTAL_BYTES = 2_000_000_000  # a yard of 100,000 logs with 500,000 events is 0.32 GB of XML (measured)
+MAX_TEXTS_BYTES = 300_000_000  # the shared strings of 500,000 events with a note of 100 characters each are 0.06 GB
 MAX_RATIO = 200  # honest worksheets reach 13:1 to 40:1 (measured); bombs 1000:1
 RATIO_FROM_BYTES = 10_000_000  # a small part may be very repetitive; a big one may not
 MAX_AREA = 40_000_000  # cells of the rectangle from A1 to the last used cell
@@ -107,6 +108,9 @@ def _check_parts(archive: zipfile.ZipFile, name: str) -> None:
     if total > MAX_TOTAL_BYTES:
         raise FileProblem(f"{name} unpacks to {total / 1e9:.1f} GB, more than this can read safely. "
                           "Start a new workbook for the new season.")
+    texts = sum(entry.file_size for entry in entries if entry.filename.lower().endswith("sharedstrings.xml"))
+    if texts > MAX_TEXTS_BYTES:
+        raise FileProblem(f"{name} holds {texts / 1e9:.1f} GB of texts, more than this can read safely. {NOT_OPENED}")
     for entry in entries:
         _check_entry(archive, entry, name)
 

@@ -40,6 +40,7 @@ __all__ = [
     "ColumnSpec", "FileProblem", "FoundTables", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
 ]
 
+MOST_MERGED = 10_000
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
@@ -224,7 +225,7 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
     for cell in scan.odd:
         value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
-    merged = _fill_merged(columns, scan, first_row)
+    merged = _fill_merged(sheet.name, columns, scan, first_row)
     length = _used_length(spec, layout, columns)
     table = RawTable(spec.key, sheet.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
     for column in spec.columns:
@@ -330,10 +331,13 @@ def as_odd(value) -> Odd | None:
     return Odd("number", value) if isinstance(value, float) else Odd("date", value)
 
 
-def _fill_merged(columns: dict[int, RawColumn], scan: Scan, first_row: int) -> list[str]:
+def _fill_merged(sheet: str, columns: dict[int, RawColumn], scan: Scan, first_row: int) -> list[str]:
     """Give all rows of a merged range its one value, in the column that holds it."""
-    merged = []
-    for text in _merged_ranges(scan.tail):
+    merged, ranges = [], _merged_ranges(scan.tail)
+    if len(ranges) > MOST_MERGED:
+        raise FileProblem(f"Sheet {sheet}: {len(ranges):,} merged cells, more than can be told apart. Select the whole sheet, undo the merges, "
+                          "save, and try again.")
+    for text in ranges:
         top, left, bottom, right = split_range(text)
         if bottom < first_row or not any(left <= at <= right for at in columns):
             continue

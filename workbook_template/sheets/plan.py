@@ -149,7 +149,7 @@ def draw(book) -> None:
     spots = layout(profile)
     sheet.write_string(0, 0, "Plan", looks["title"])
     sheet.set_row(0, 26)
-    sheet.write_string(1, 0, "What does this tree, or this pile of bolts, need? Type in the boxed cells; the rest is worked out live. "
+    sheet.write_string(1, 0, "What does this tree, this pile of bolts, or a weekly supply need? Type in the boxed cells; the rest is live. "
                              "Nothing here is recorded or spent.", looks["about"])
     for col, width in enumerate((36, 15, 6, 28, 2, 4, 7, 12, 9, 10, 10, 12, 8, 2)):
         sheet.set_column(col, col, width)

@@ -1,0 +1,1 @@
+"""Taking in a sheet that came back from a market."""
