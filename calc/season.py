@@ -181,8 +181,8 @@ def first_flush(inoculated, run_low_months, run_high_months, fits=None):
 def own_run(picked, shortest, longest, waiting, low_months, high_months, fewest):
     """Spawn run in months, short and long, from own first picks: (low, high, True), else the book's and False.
 
-    picked: how many rows of the strain have been picked; shortest, longest: months that took; waiting: age in
-    months of the oldest that has not been picked. From `fewest` picked ones on, the shortest and the longest
+    picked: how many first picks of the strain there are; shortest, longest: months that took; waiting: age in
+    months of the oldest that has not been picked. From `fewest` on, the shortest and the longest
     replace the book's; while a log waits for longer than any took, the book's long end is kept if it is later.
     """
     if picked < max(1, fewest):

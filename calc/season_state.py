@@ -209,7 +209,10 @@ def _strains(frames, at, settings, inoculated, first_pick, as_of):
 
 
 def _own_months(code, strains, inoculated, first_pick, as_of):
-    """By strain: (rows picked, shortest and longest months to the first pick, longest that another one waits)."""
+    """By strain: (first picks, shortest and longest months to one, longest that another row waits).
+
+    Rows inoculated on one day and first picked on one day are one first pick: one line of Events often names them all.
+    """
     dated = inoculated < NO_DAY
     picked = dated & (first_pick < NO_DAY) & (first_pick - inoculated > EARLY_PICK_DAYS)
     waits = dated & (first_pick >= NO_DAY)
@@ -218,7 +221,8 @@ def _own_months(code, strains, inoculated, first_pick, as_of):
     np.minimum.at(shortest, code[picked], took)
     np.maximum.at(longest, code[picked], took)
     np.maximum.at(waiting, code[waits], (as_of - inoculated[waits]) / MONTH_DAYS)
-    count = np.bincount(code[picked], minlength=strains)
+    once = np.unique(np.column_stack((code, inoculated, first_pick))[picked], axis=0)
+    count = np.bincount(once[:, 0].astype(np.int64), minlength=strains)
     return [tuple(float(v) for v in row) for row in zip(count, shortest, longest, waiting, strict=True)]
 
 

@@ -4,6 +4,7 @@ Needs LibreOffice and pdftoppm on the PATH for the pictures. Run it after a chan
 """
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 import subprocess
 import sys
@@ -17,6 +18,8 @@ sys.path.insert(0, str(HOME))
 EXAMPLES = HOME / "examples"
 YARDS = {"hollow_us": ("us", "hollow.xlsx"), "brook_metric": ("metric", "brook.xlsx")}
 PICTURES = {"Plan": "plan", "Start": "start", "Logs": "logs", "Yield": "yield", "Cost per pound": "cost", "What pays": "pays", "Budget": "budget"}
+IN_SEASON = {"This week": "week", "Season": "season", "Coming weeks": "coming"}  # as of a day in June, so that there is something to do
+JUNE = dt.date(2026, 6, 14)
 
 
 def build_all() -> None:
@@ -33,15 +36,24 @@ def build_all() -> None:
         print(outcome.closing())
 
 
-def draw(path: Path, folder: Path) -> None:
-    """The first printed page of the sheets in PICTURES, as PNG."""
+def draw_in_season(folder: Path) -> None:
+    """The sheets of IN_SEASON as of a day in June."""
+    from workbook_template.refresh import refresh_file
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch) / "hollow.xlsx"
+        refresh_file(EXAMPLES / "hollow.xlsx", path, today=JUNE, progress=False)
+        draw(path, folder, IN_SEASON)
+
+
+def draw(path: Path, folder: Path, pictures: dict[str, str]) -> None:
+    """The first printed page of the sheets named, as PNG. pictures: sheet -> name of the picture."""
     with tempfile.TemporaryDirectory() as scratch:
         subprocess.run(["soffice", "--headless", f"-env:UserInstallation={Path(scratch).as_uri()}/profile", "--convert-to", "pdf",
                         "--outdir", scratch, str(path)], check=True, capture_output=True)
         pdf = Path(scratch) / (path.stem + ".pdf")
         pages = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], check=True, capture_output=True, text=True).stdout.split("\f")
-        for sheet, name in PICTURES.items():
-            number = next(i for i, page in enumerate(pages, start=1) if page.strip() and f"  {sheet}  " in page.strip().splitlines()[-1])
+        for sheet, name in pictures.items():
+            number = next(i for i, page in enumerate(pages, start=1) if any(f"  {sheet}  " in line and " / " in line for line in page.splitlines()[-12:]))
             page = ["-r", "95", "-singlefile", "-f", str(number), "-l", str(number), str(pdf)]
             subprocess.run(["pdftoppm", *page, f"{scratch}/page"], check=True)
             left, top, width, height = inked(Path(scratch) / "page.ppm")
@@ -66,7 +78,8 @@ def main() -> int:
         return 0
     pictures = EXAMPLES / "pictures"
     pictures.mkdir(exist_ok=True)
-    draw(EXAMPLES / "hollow.xlsx", pictures)
+    draw(EXAMPLES / "hollow.xlsx", pictures, PICTURES)
+    draw_in_season(pictures)
     return 0
 
 
