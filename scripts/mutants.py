@@ -54,7 +54,7 @@ also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 # One copy of each example, and generated cases that are the same in every run.
 pytest_add_cli_args = ["-k", "(not __mutmut_ or __mutmut_orig){but}",
-  "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
+  "-p", "scripts.mutants_plugin", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
 # Seconds a mutant may take: (what its tests take + 5) x 5.
 timeout_constant = 5.0
 timeout_multiplier = 5.0
