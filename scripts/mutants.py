@@ -171,8 +171,8 @@ def told(module: str, name: str, diff: str) -> Survivor:
 
 
 def only_words(before: str, after: str) -> bool:
-    """True when the two lines differ in nothing but the letters of a sentence: a quoted text with a space in it."""
-    quoted = re.compile(r'"[^"]* [^"]*"')
+    """True when the two lines differ in nothing but the letters of a sentence: a quoted text of four words or more."""
+    quoted = re.compile(r'"[^" ]*(?: [^" ]*){3,}"')
     bare = quoted.sub('""', before) == quoted.sub('""', after)
     return bare and before != after and before.lower() == after.replace("XX", "").lower()
 
