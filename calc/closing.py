@@ -1,4 +1,5 @@
-"""Closed periods: what each market owed on the day its account was closed, worked out again, so that a change shows.
+"""Closed periods: what each market owed on the day its account was closed, and what a closed year came to, worked out again, so that a
+change shows.
 
 A closed line is never rewritten. What was wrong in it is put right by a line of kind correction of a later day.
 """
@@ -126,3 +127,59 @@ def to_close(frames: dict, day: dt.date, market: str | None = None) -> list[Acco
     wanted = None if market is None else market.strip().casefold()
     return [account for key, account in accounts(frames, day).items()
             if account.lines and wanted in (None, key) and (key not in last or last[key] < day)]
+
+
+@dataclass(frozen=True)
+class Year:
+    """What a calendar year came to: kg picked, money spent, minutes worked, and how many lines that rests on."""
+
+    year: int
+    picked_kg: float
+    spent: float
+    minutes: float
+    lines: int
+
+
+def year_of(frames: dict, year: int) -> Year:
+    """The sums of a year by the lines of Events and Costs as they are now.
+
+    frames: the checked tables events (amount in kg for picked lines) and costs.
+    """
+    first, last = day_number(dt.date(year, 1, 1)), day_number(dt.date(year, 12, 31))
+
+    def inside(name: str):
+        frame = frames.get(name, pd.DataFrame())
+        day = day_column(frame, "date")
+        return frame, (first <= day) & (day <= last)
+
+    events, during = inside("events")
+    picked = during & (words(events, "event") == "picked")
+    costs, paid = inside("costs")
+    minutes = numbers(events, "minutes", 0.0)[during]
+    return Year(year, float(numbers(events, "amount", 0.0)[picked].sum()), float(numbers(costs, "amount", 0.0)[paid].sum()),
+                float(minutes.sum()), int((picked.sum()) + (minutes > 0).sum() + paid.sum()))
+
+
+YEAR_TOLERANCE = 0.005 + 1e-9  # half a hundredth: what is kept is written with two digits
+YEAR_SUMS = (("year_picked", "picked_kg", "picked", "Events"), ("year_spent", "spent", "spent", "Costs"),
+             ("year_minutes", "minutes", "minutes worked", "Events"))
+
+
+def year_questions(frames: dict, weight_kg: float, as_of: dt.date, sheet: str = "Lists") -> list[Problem]:
+    """A question for each sum of a closed year that no longer comes to what was kept. weight_kg: kg in the workbook's unit of weight."""
+    table = frames.get("closed_years", pd.DataFrame())
+    asked = []
+    for at, year in enumerate(numbers(table, "closed_year")):
+        if np.isnan(year) or dt.date(int(year), 12, 31) > as_of:
+            continue
+        now, row = year_of(frames, int(year)), int(numbers(table, "row", 0)[at]) or None
+        for column, name, said, where in YEAR_SUMS:
+            kept = numbers(table, column)[at]
+            unit = weight_kg if column == "year_picked" else 1.0
+            if not np.isnan(kept) and abs(getattr(now, name) - kept) > YEAR_TOLERANCE * unit:
+                asked.append(Problem(sheet, row, "Closed years", QUESTION,
+                                     f"{int(year)} was closed with {kept / unit:,.2f} {said}; its lines on {where} now come to "
+                                     f"{getattr(now, name) / unit:,.2f}: lines of the closed year were changed", "",
+                                     "Put the changed lines back as they were, and put right what was wrong by a line of a later day; "
+                                     "if the year was closed by mistake, clear this row", "closed"))
+    return asked

@@ -106,6 +106,7 @@ LISTS = (
     "markets",
     "prices",
     "closings",
+    "closed_years",
     "helpers",
     "event_kinds",
     "places",

@@ -163,3 +163,48 @@ def test_the_command(yard):
     assert told.startswith("Closed to 30 Sep 2026 on Lists of yard.xlsx. The file as it was: yard.backup.xlsx.") and "Kitchen" not in told
     assert "is closed already" in run("close", yard, "--to", "2026-09-30", "--market", "square", code=2)
     assert "is not a date" in run("close", yard, "--to", "September", code=2)
+
+
+# ---- a whole year ------------------------------------------------------------------------------------------------
+
+LAST_YEAR = DAY(2025, 12, 31)
+EVENTS = [dict(zip(("date", "event", "log", "amount", "minutes"), row, strict=True)) for row in (
+    (DAY(2025, 1, 1), "picked", "A1", 2.0, 10), (LAST_YEAR, "picked", "A1", 1.5, None), (DAY(2025, 6, 1), "culled", "A1", 0.5, None),
+    (DAY(2025, 6, 2), "worked", None, None, 50), (DAY(2026, 1, 1), "picked", "A1", 9.0, 90), (DAY(2024, 12, 31), "picked", "A1", 8.0, 80))]
+COSTS = [{"date": DAY(2025, 3, 1), "item": "plugs", "amount": 30.0}, {"date": DAY(2025, 4, 1), "item": "refund", "amount": -4.0},
+         {"date": DAY(2026, 3, 1), "item": "wax", "amount": 7.0}]
+POUND = 0.45359237  # kg, exact by definition (NIST Handbook 44)
+
+
+def year_frames(kept=(), costs=COSTS):
+    events = pd.DataFrame(EVENTS).assign(amount=lambda t: t["amount"] * POUND, date=lambda t: pd.to_datetime(t["date"]))
+    return {"events": events, "costs": pd.DataFrame(costs).assign(date=lambda t: pd.to_datetime(t["date"])),
+            "closed_years": pd.DataFrame([{**r, "row": i} for i, r in enumerate(kept, start=9)])}
+
+
+def test_a_year_is_the_hand_sum_from_its_first_day_to_its_last():
+    found = closing.year_of(year_frames(), 2025)
+    assert found.picked_kg == pytest.approx(3.5 * POUND)  # 2.0 + 1.5; what was culled was picked before
+    assert found.spent == pytest.approx(26.0) and found.minutes == 60.0 and found.lines == 6  # 30 - 4; 10 + 50; 2 picks, 2 timed, 2 costs
+
+
+def test_a_changed_line_of_a_closed_year_is_asked_about_by_sum():
+    kept = {"closed_year": 2025.0, "year_picked": 3.5 * POUND, "year_spent": 26.0, "year_minutes": 60.0}
+    assert closing.year_questions(year_frames([kept]), POUND, TODAY) == []
+    asked = [p.sentence() for p in closing.year_questions(year_frames([kept], costs=COSTS[:1] + COSTS[2:]), POUND, TODAY)]
+    assert len(asked) == 1 and "2025 was closed with 26.00 spent; its lines on Costs now come to 30.00" in asked[0] and "row 9" in asked[0]
+    more = {**kept, "year_picked": 3.6 * POUND, "year_minutes": float("nan")}  # a blank was not kept, and is not asked about
+    assert ["3.60 picked; its lines on Events now come to 3.50" in p.found for p in closing.year_questions(year_frames([more]), POUND, TODAY)] == [True]
+
+
+def test_the_command_closes_a_year(tmp_path):
+    path = tmp_path / "yard.xlsx"
+    logs = [{"log": "A1", "wood": "white oak", "strain": "oyster", "diameter": 5.0, "length": 40.0, "inoculated": DAY(2024, 1, 1)}]
+    build(path, Yard("us", {"logs": logs, "events": EVENTS, "costs": COSTS}), rows=10, as_of=TODAY)
+    told = run("close", path, "--year", "2025")
+    assert "  2025: picked 3.50 lb, spent USD 26.00, worked 1.0 h" in told
+    assert "Errors: 0" in audit(path) and asked(path) == [] and "is closed already" in run("close", path, "--year", "2025", code=2)
+    path.write_bytes(type_in(path, [Typed("events", 6, "amount", 2.25)], today=TODAY))
+    assert "2025 was closed with 3.50 picked; its lines on Events now come to 3.75" in asked(path)[0]
+    for wrong in ((), ("--to", "2025-12-31", "--year", "2025"), ("--year", "2025", "--market", "Square")):
+        assert "--year YYYY alone" in run("close", path, *wrong, code=2)

@@ -288,7 +288,18 @@ CLOSINGS = Table(
     ),
 )
 
-LIST_TABLES = (STRAINS, FORMS, PACKS, MARKETS, PRICES, CLOSINGS, PLACES, LOTS, HELPERS, CATEGORIES, EVENT_TABLE, WOODS)
+YEARS = Table(
+    key="closed_years", sheet="Lists", title="Closed years", header_row=HEADER, rows=20,
+    about="What a year came to when it was closed. Its lines stay as they are; what was wrong is put right by a line of a later day.",
+    columns=(
+        Column("closed_year", "Closed year", NUMBER, "Such as 2026.", width=9, looks="plain"),
+        Column("year_picked", "Picked in it", NUMBER, "Picked lines of Events.", quantity="weight", width=10, looks="two"),
+        Column("year_spent", "Spent in it", NUMBER, "Lines of Costs.", quantity="money", width=10, looks="money"),
+        Column("year_minutes", "Minutes in it", NUMBER, "Minutes on Events.", width=10, looks="whole"),
+    ),
+)
+
+LIST_TABLES = (STRAINS, FORMS, PACKS, MARKETS, PRICES, CLOSINGS, YEARS, PLACES, LOTS, HELPERS, CATEGORIES, EVENT_TABLE, WOODS)
 
 # Lists that are the same everywhere stand in the drop-down itself.
 FIXED_LISTS = {

@@ -148,12 +148,18 @@ def balance_questions(results) -> list[Problem]:
             for balance in results.balances for fault in balance.faults]
 
 
+def closed_questions(frames: dict, profile: str, as_of: dt.date) -> list[Problem]:
+    """What closed periods and closed years ask."""
+    from calc import closing, units
+    return closing.questions(frames, as_of) + closing.year_questions(frames, units.factor("weight", profile), as_of)
+
+
 def all_problems(inputs: Inputs, results) -> list[Problem]:
     """The problems of the rows, and those that only the results show."""
-    from calc import closing, rollup_cost
+    from calc import rollup_cost
     sheets = dict.fromkeys(problem.sheet for problem in inputs.problems)
     return in_order(inputs.problems + rollup_cost.questions(results.reconciliation) + balance_questions(results)
-                    + closing.questions(inputs.intake.frames, inputs.as_of), sheets)
+                    + closed_questions(inputs.intake.frames, inputs.profile, inputs.as_of), sheets)
 
 
 def work_out(inputs: Inputs):

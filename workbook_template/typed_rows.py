@@ -13,7 +13,7 @@ from workbook_template import schema
 NAMED_BY = {
     "woods": ("wood",), "strains": ("strain",), "forms": ("form",), "packs": ("pack_form", "pack_size"), "lots": ("spawn_lot",),
     "event_kinds": ("event_kind",), "places": ("place",), "markets": ("market",), "prices": ("price_market", "price_product", "price_from"),
-    "helpers": ("helper",), "categories": ("category",), "closings": ("close_market", "closed_to"),
+    "helpers": ("helper",), "categories": ("category",), "closings": ("close_market", "closed_to"), "closed_years": ("closed_year",),
 }
 
 # The columns that make two rows under different keys the same thing typed twice.

@@ -145,12 +145,18 @@ def _day(context, parameter, text: str):
 
 @click.command()
 @click.argument("path")
-@click.option("--to", "day", required=True, callback=_day, help="Last day of the period, YYYY-MM-DD.")
+@click.option("--to", "day", callback=_day, help="Last day of the period, YYYY-MM-DD.")
+@click.option("--year", type=click.IntRange(1990, 2100), help="Instead of --to: the whole year, with what was picked, spent and worked in it.")
 @click.option("--market", help="Only this market; left out: every market with an account.")
 @click.option("--force", is_flag=True, help="Go on although a lock file says that PATH is open.")
-def close(path: str, day, market: str | None, force: bool) -> None:
-    """Close the accounts of PATH to a day: what each market owes is kept on Lists, and a later change of those lines is asked about."""
+def close(path: str, day, year: int | None, market: str | None, force: bool) -> None:
+    """Close the accounts of PATH to a day, or a year: what each market owes is kept on Lists, and a later change of those lines is asked about."""
+    import datetime as dt
+
     from workbook_template.close import close as close_accounts
+    if (day is None) == (year is None) or year and market:
+        raise click.UsageError("Say --to YYYY-MM-DD, with or without --market, or --year YYYY alone.")
     cli = _cli()
     source = cli._existing(path)
-    click.echo("\n".join(cli._guarded(lambda: close_accounts(source, day, market, force=force)).lines()))
+    last = day or dt.date(year, 12, 31)
+    click.echo("\n".join(cli._guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None)).lines()))
