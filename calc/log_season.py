@@ -10,7 +10,7 @@ from calc import results, tables
 from calc import season_stages as stage
 from calc.day_numbers import words as day_words
 from calc.rollup_yield import MONTH_DAYS
-from calc.rota_plan import Plan, typed_week
+from calc.rota_plan import NO_MONTHS, Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
 from calc.yard import NO_DAY, dates
 
@@ -116,6 +116,8 @@ class Telling:
             return ""
         if self.found.fault:
             return self.found.fault
+        if strain.fits is None and not at.site.has_season:
+            return at.site.fault or NO_MONTHS
         return "too cold or too hot this month" if now == DORMANT else "outside the soak season"
 
     def sentence(self, i: int) -> str:

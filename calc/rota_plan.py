@@ -23,6 +23,7 @@ from calc.yard import NO_DAY, TINY, dates
 WEEKS, YEAR = 26, 53
 NEVER = 2 ** 31  # weeks ahead: no turn
 YOUNG, RESTING, MONTH, MOVED = "too young", "still resting", "the month does not suit", "moved"
+NO_MONTHS = "Lists has no fruiting temperatures for the strain, and Settings no first and last day of the season: type one or the other"
 MOST_NAMED = 500  # rows of a group that are named
 
 
@@ -89,6 +90,8 @@ def _fault(at: State, first: np.ndarray) -> str:
     if not at.site.has_season and not at.site.known:
         missing = at.site.fault or "no monthly temperatures on Settings"
         return f"{missing}, and no first and last day of the season: type one or the other, then soaks are dated"
+    if at.site.known and not at.site.has_season and all(at.strains[s].fits is None for s in np.unique(at.strain[inside])):
+        return NO_MONTHS
     if at.site.known and not any(any(at.strains[s].fits or (True,)) for s in np.unique(at.strain[inside])):
         return "no month at the site suits these strains: check the temperatures on Settings and the strains' ranges on Lists"
     return "no week of the coming ones lies in the season and in a month that suits"

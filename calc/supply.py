@@ -15,14 +15,14 @@ import pandas as pd
 from calc import expected, results, soak_yield, tables
 from calc.bearing import first_day as first_of_year
 from calc.bearing import years_of
+from calc.promises import promised_by_week
 from calc.rollup_yield import Parts
 from calc.rota_plan import Plan
 from calc.season_state import first_day, suits, to_date, week_of
-from calc.yard import NO_DAY, TINY, Diary, Yard, dates, day_column, numbers, words
+from calc.yard import NO_DAY, TINY, Diary, Yard, dates
 
 WEEKS = 12
 EDGE = 0.2  # a week with less than this part of its neighbour's flush is an edge; starting guess
-DRIED = "dried"
 
 
 def flush_share(flush_days, days_after):
@@ -228,12 +228,8 @@ def quantiles(soaked_kg, soaked_spread2, natural_kg, natural_spread2, begin, cha
 
 def already_promised(frames: dict, weeks: np.ndarray) -> np.ndarray:
     """Fresh weight on Promises for each week, kg."""
-    promises = frames.get("promises", pd.DataFrame())
-    day, kg = day_column(promises, "week"), numbers(promises, "promised", 0.0)
-    mine = (day < NO_DAY) & (words(promises, "product") != DRIED)
-    place = week_of(np.where(mine, day, 0)) - weeks[0]
-    inside = mine & (place >= 0) & (place < len(weeks))
-    return np.bincount(place[inside], kg[inside], minlength=len(weeks)).astype(float)
+    typed = promised_by_week(frames.get("promises", pd.DataFrame()))
+    return typed.reindex(first_day(weeks)).fillna(0.0).to_numpy(dtype=float)
 
 
 def _words(found, table, own, learned, wild, chance):

@@ -313,6 +313,8 @@ def _list(names: list[str]) -> str:
 def register(lines: Lines) -> pd.DataFrame:
     """The table trace: every lot of Events and Sales with the logs behind it and where it went, the newest first."""
     picks, dried = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] != "")], lines.dryings[lines.dryings["key"] != ""]
+    if not len(picks) and not len(dried) and not (lines.sales["lot"] != "").any():
+        return results.empty("trace")
     behind = _behind(lines, picks)
     sources = {key: sorted({s for every in part for s in every}) for key, part in dried.groupby("key")["sources"]}
     came = pd.concat([picks.assign(product="fresh", got=picks["kg"]), dried.assign(product="dried", got=dried["dried_kg"])])
@@ -321,8 +323,6 @@ def register(lines: Lines) -> pd.DataFrame:
     table = came.join(moved, how="outer").reset_index()
     for name in ("delivered", "sold", "returned", "left_home", "lines", "moves"):
         table[name] = table[name].fillna(0.0)
-    if not len(table):
-        return results.empty("trace")
     names, used = lines.lots_of(LOT), _used_at_home(lines)
     gone = np.where(table["product"] == "fresh", table["key"].map(used).astype(float).fillna(0.0), 0.0)
     left = np.round(table["got"] - table["left_home"] - gone, 9) + 0.0

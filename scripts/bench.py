@@ -258,7 +258,21 @@ def worksheet():
     return live()
 
 
-PARTS = [coverage, unlike, speed, supply, worksheet]
+def files_big():
+    """Refresh of big yards against the least that reading and writing costs."""
+    from bench_files import big
+
+    return big()
+
+
+def files_small():
+    """Small work against the start of Python and bare writing."""
+    from bench_files import small
+
+    return small()
+
+
+PARTS = [coverage, unlike, speed, supply, worksheet, files_big, files_small]
 
 
 def table(title, headings, rows) -> str:

@@ -54,7 +54,7 @@ also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 # One copy of each example, and generated cases that are the same in every run.
 pytest_add_cli_args = ["-k", "(not __mutmut_ or __mutmut_orig){but}",
-  "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
+  "-p", "scripts.mutants_plugin", "--hypothesis-profile=ci", "-p", "no:cacheprovider", "-p", "no:unraisableexception"]
 # Seconds a mutant may take: (what its tests take + 5) x 5.
 timeout_constant = 5.0
 timeout_multiplier = 5.0
@@ -63,6 +63,7 @@ use_git_change_detection = false
 NOTICED = ("killed", "timeout", "segfault")
 NOT_RUN = "not checked"
 PROSE = "words of a message"
+STRICT = "equivalent: strict only guards against columns of unequal length, which would be a fault of the code"
 HEADINGS = ("module", "mutants", "run", "killed", "timed out", "survived", "of these told", "score %")
 
 
@@ -164,15 +165,22 @@ def told(module: str, name: str, diff: str) -> Survivor:
     lines = [line for line in diff.split("\n") if not line.startswith(("---", "+++"))]
     before, after = (" / ".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
     function = re.sub(r"^.*\.x_?|__mutmut_\d+$", "", name).replace("ǁ", ".").strip(".")
-    reason = KEPT_ROWS.get((module, function, before, after)) or (PROSE if only_words(before, after) else "")
+    reason = KEPT_ROWS.get((module, function, before, after)) or (
+        PROSE if only_words(before, after) else STRICT if only_strict(before, after) else "")
     return Survivor(name, module, function, before, after, reason)
 
 
 def only_words(before: str, after: str) -> bool:
-    """True when the two lines differ in nothing but the letters of a sentence: a quoted text with a space in it."""
-    quoted = re.compile(r'"[^"]* [^"]*"')
+    """True when the two lines differ in nothing but the letters of a sentence: a quoted text of four words or more."""
+    quoted = re.compile(r'"[^" ]*(?: [^" ]*){3,}"')
     bare = quoted.sub('""', before) == quoted.sub('""', after)
     return bare and before != after and before.lower() == after.replace("XX", "").lower()
+
+
+def only_strict(before: str, after: str) -> bool:
+    """True when the two lines differ in nothing but whether zip takes columns of unequal length."""
+    strict = re.compile(r",\s*(strict=\w+)?(?=\))")
+    return before != after and strict.sub("", before) == strict.sub("", after)
 
 
 def kept_rows() -> dict[tuple[str, str, str, str], str]:

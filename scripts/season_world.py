@@ -98,6 +98,9 @@ def live(seed: int, world: World, leads=LEADS) -> Life:
     last = int(inoculated.max()) + 365 * world.seasons + 420
     pending, came, at = [], {}, _state(life, chosen)
     for monday in range(int(season_state.monday_of(int(inoculated.min()) + 300)), last, 7):
+        if _asleep(life, monday):
+            came[monday] = 0.0
+            continue
         found, forecast = _advice(life, at, chosen, begin, spread, monday)
         if forecast is not None:
             promise, expected = forecast["promise_kg"].to_numpy(), forecast["expected_kg"].to_numpy()
@@ -109,6 +112,13 @@ def live(seed: int, world: World, leads=LEADS) -> Life:
         came[monday] = _pick(life, random, begin, spread, (level, year, weather, first), monday)
     life.promises = [(lead, promise, expected, came[week]) for week, lead, promise, expected in pending if week in came and promise > 0]
     return life
+
+
+def _asleep(life, monday) -> bool:
+    """Whether nothing can happen: no month of the week or of the two around suits, and no soak is two weeks back."""
+    months = {season_state.to_date(monday + days).month for days in (-7, 0, 6, 13)}
+    suits = any(RANGE[0] <= life.world.temps[month - 1] <= RANGE[1] for month in months)
+    return not suits and not any(monday - day < len(SHARES) for _, day in life.soaks[-len(life.count):])
 
 
 def _advice(life, at, chosen, begin, spread, monday):

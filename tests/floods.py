@@ -12,11 +12,10 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 from intake_book import AS_OF, FIRST, raw_table
-from mutator import COSTS, DATES, EVENTS, LOGS, NUMBERS, PROMISES, SALES, TEXTS, Damaged, damage
+from mutator import COSTS, EVENTS, LOGS, PROMISES, SALES, Damaged, damage
 
 from calc import farm, intake, units
 from calc.problems import REFUSED
-from calc.raw import Odd
 from calc.selection import loose
 from workbook_template import schema
 from workbook_template.refresh import table_infos
@@ -41,8 +40,10 @@ def sound_book() -> dict[str, list[dict]]:
     for season, month in ((2025, 5), (2025, 9), (2026, 5)):
         for i in range(1, 12):
             events += [{"date": day(season, month, i), "event": "soaked", "log": f"A{i}", "amount": 24.0, "minutes": 10.0},
-                       {"date": day(season, month, i + 10), "event": "picked", "log": f"A{i}", "amount": 0.4 + i / 50, "minutes": 5.0, "lot": f"L{season % 100}-{i}"}]
-    events += [{"date": day(2026, 6, 1), "event": "picked", "log": "A2-A4", "amount": 1.2}, {"date": day(2026, 6, 2), "event": "culled", "log": "A3", "amount": 0.1},
+                       {"date": day(season, month, i + 10), "event": "picked", "log": f"A{i}", "amount": 0.4 + i / 50, "minutes": 5.0,
+                        "lot": f"L{season % 100}-{i}"}]
+    events += [{"date": day(2026, 6, 1), "event": "picked", "log": "A2-A4", "amount": 1.2},
+               {"date": day(2026, 6, 2), "event": "culled", "log": "A3", "amount": 0.1},
                {"date": day(2026, 6, 3), "event": "rain", "amount": 0.8}, {"date": day(2026, 6, 4), "event": "worked", "minutes": 60.0},
                {"date": day(2026, 8, 1), "event": "retired", "log": "A11"}, {"date": day(2026, 6, 20), "event": "note", "event_note": "quiet week"}]
     events.sort(key=lambda row: row["date"])
@@ -162,8 +163,9 @@ def _changed(table: str, bad: Damaged, found) -> list[str]:
     before, now = sound().intake.frames[table].set_index("row"), found.frames[table].set_index("row")
     columns = [c for c in intake.FRAMES[table] if c != "key"]
     doubled = _doubled_names(bad) if table == LOGS else set()
-    pairs = [(FIRST + new, FIRST + old) for new, old in enumerate(bad.origin[table])
-             if old is not None and new not in bad.touched.get(table, ()) and (table != LOGS or loose(str(bad.book[LOGS][new]["log"])) not in doubled)]
+    pairs = [(FIRST + new, FIRST + old) for new, old in enumerate(bad.origin[table]) if old is not None and new not in bad.touched.get(table, ())]
+    if table == LOGS:
+        pairs = [(new, old) for new, old in pairs if loose(str(bad.book[LOGS][new - FIRST]["log"])) not in doubled]
     gone = [new for new, _ in pairs if new not in now.index]
     wrong = [f"{table} row {row} is sound and was left out" for row in gone]
     pairs = [(new, old) for new, old in pairs if new in now.index]
@@ -244,4 +246,3 @@ def one(seed: int, whole: bool = False) -> list[str]:
         return [f"seed {seed} ({', '.join(bad.done)}): " + "".join(traceback.format_exception(error))[-1500:]]
 
 
-__all__ = ["DATES", "NUMBERS", "TEXTS", "Odd", "faults", "one", "read", "sound", "sound_book", "work_out"]

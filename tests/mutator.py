@@ -23,16 +23,22 @@ TEXTS = {LOGS: ("log", "wood", "strain", "spawn_form", "place", "source", "note"
          SALES: ("market", "kind", "product", "grade", "lot", "docket", "sale_note"), PROMISES: ("promise_market", "promise_product", "promise_note")}
 MAIN = {LOGS: "diameter", EVENTS: "amount", COSTS: "amount", SALES: "amount", PROMISES: "asked"}
 
-WORDS = ("lots", "about 3 lb", "none", "-", "n/a", "??", "~3", "3?", "2-3 lb", "see book", "5-6", "#", "1.5#", "1 lb 4 oz", "12 oz", "500 g", "1,5 kg",
-         "1,5", "1,200", "1.200,5", "4'2\"", "4 ft", "3½'", "40\"", "100cm", "1,2 m", "５", "4 x 40", "5 x 40 in", "l2", "1O", "NaN", "inf", "1e400", "--4",
+WORDS = ("lots", "about 3 lb", "none", "-", "n/a", "??", "~3", "3?", "2-3 lb", "see book", "5-6", "#", "1.5#", "1 lb 4 oz", "12 oz",
+         "500 g", "1,5 kg",
+         "1,5", "1,200", "1.200,5", "4'2\"", "4 ft", "3½'", "40\"", "100cm", "1,2 m", "５", "4 x 40", "5 x 40 in", "l2", "1O", "NaN", "inf",
+         "1e400", "--4",
          "4..5", " 7 ", "\u00a07\u00a0", "7\u200b", "0x10", "٣", "½", "1/0", "5/16", "€5", "$5.00", "5 USD", "(5)", "5-", "'5", "five", "TRUE", "yes")
 DAYS = ("2026-05-01", "4/5/26", "13/4/26", "4/13/26", "13.04.2026", "5 Apr 26", "April 5", "05042026", "20260405", "31/2/2026", "0/0/0", "2026-13-45",
         "yesterday", "spring", "5/2026", "1 Mai 2026", "2026-05-01T18:00", "9999-12-31", "1/1/1900", "1 Mar 26 or 27", "Easter")
-NAMES = ("A1-A5", "A5-A1", "A1, A3", "A1:A4", "A1 A2", "a 1", "A01", "all", "all oak", "North stack", "north stck", "X99", "A1-X9", "MAR1", "1E5", "10-2",
-         "007", "A999999999999", "A1-A9999999", ",", "A1,,A2", "A1-", "-A1", "B-B", "2024", "white oak", "A1;A2", "A1 & A2", "A1+A2", "logs by the road",
+NAMES = ("A1-A5", "A5-A1", "A1, A3", "A1:A4", "A1 A2", "a 1", "A01", "all", "all oak", "North stack", "north stck", "X99", "A1-X9", "MAR1",
+         "1E5", "10-2",
+         "007", "A999999999999", "A1-A9999999", ",", "A1,,A2", "A1-", "-A1", "B-B", "2024", "white oak", "A1;A2", "A1 & A2", "A1+A2",
+         "logs by the road",
          "A" * 300, "", " ")
-NASTY = ("=1+1", "+SUM(A1)", "-2+3", "@x", "=HYPERLINK(\"http://example.org\")", "=cmd|' /C calc'!A0", "\t=1+1", "<b>&amp;\"'", "]]>", "_x0041_", "a\nb", "\u202eabc",
-         "\ufeff", "🍄" * 20, "x" * 5000, "\u0000x", "\u000b", "é\u0301", "%s%n{0}{row}", "'; drop table logs; --", "../../etc/passwd", "\\\\server\\x", "𝟙𝟚",
+NASTY = ("=1+1", "+SUM(A1)", "-2+3", "@x", "=HYPERLINK(\"http://example.org\")", "=cmd|' /C calc'!A0", "\t=1+1", "<b>&amp;\"'", "]]>",
+         "_x0041_", "a\nb", "\u202eabc",
+         "\ufeff", "🍄" * 20, "x" * 5000, "\u0000x", "\u000b", "é\u0301", "%s%n{0}{row}", "'; drop table logs; --", "../../etc/passwd",
+         "\\\\server\\x", "𝟙𝟚",
          "TOTAL", "Totals:", "sum", "Date", "Log", "Amount, see Lists")
 HUGE = (0.0, -1.0, -0.5, 1e9, 1e15, 1e300, -1e300, 1e-300, 46000.0, 3.5, 1000000.5, 0.1 + 0.2, 255.0, 2.0**53)
 ODDS = (Odd("error", "#REF!"), Odd("error", "#DIV/0!"), Odd("error", "#N/A"), Odd("error", "#VALUE!"), Odd("formula", ""), True, False)
@@ -134,7 +140,8 @@ def misspelt(bad, chance):
     text = bad.book[table][row].get(column)
     if isinstance(text, str) and text:
         at = chance.randrange(len(text))
-        _put(bad, table, row, column, chance.choice((text[:at] + text[at] + text[at:], text[:at] + text[at + 1:], text.upper(), f"  {text}\u00a0", text + "?",
+        _put(bad, table, row, column, chance.choice((text[:at] + text[at] + text[at:], text[:at] + text[at + 1:], text.upper(),
+            f"  {text}\u00a0", text + "?",
                                                      text[:at] + text[at:][::-1])))
 
 
@@ -178,7 +185,8 @@ def total_row(bad, chance):
 def header_row(bad, chance):
     table = chance.choice((LOGS, EVENTS, COSTS, SALES))
     _insert(bad, chance, {LOGS: {"log": "Log", "wood": "Wood", "diameter": "Diameter (in)"}, EVENTS: {"date": "Date", "event": "Event", "log": "Log"},
-                          COSTS: {"date": "Date", "item": "Item", "amount": "Amount"}, SALES: {"date": "Date", "market": "Market", "kind": "Kind"}}[table], table)
+                          COSTS: {"date": "Date", "item": "Item", "amount": "Amount"}, SALES: {"date": "Date", "market": "Market",
+                          "kind": "Kind"}}[table], table)
 
 
 def doubled_row(bad, chance):
@@ -270,6 +278,8 @@ def list_gone(bad, chance):
     bad.book[chance.choice([t for t in bad.book if t not in (LOGS, EVENTS, COSTS, SALES, PROMISES)])].clear()
 
 
-WAYS = (text_in_number, text_in_main_number, text_in_date, number_in_date, date_in_number, date_in_text, odd_date, odd_number, number_in_text, error_or_bool,
+WAYS = (text_in_number, text_in_main_number, text_in_date, number_in_date, date_in_number, date_in_text, odd_date, odd_number,
+        number_in_text, error_or_bool,
         nasty_text, nasty_text, names_of_logs, names_of_logs, misspelt, cleared, unit_change, blank_row, note_row, total_row, header_row, doubled_row,
-        doubled_name, shifted_row, column_sorted_alone, columns_changed_over, dates_as_text, dropped_row, merged_cells, list_damage, list_damage, list_gone)
+        doubled_name, shifted_row, column_sorted_alone, columns_changed_over, dates_as_text, dropped_row, merged_cells, list_damage,
+        list_damage, list_gone)

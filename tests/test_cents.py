@@ -27,6 +27,7 @@ def test_what_is_not_known_counts_as_nothing():
     found = cents.to_cents([None, float("nan"), 1])
     assert found.tolist() == [0, 0, 100] and found.dtype == np.int64
     assert cents.share_of([100], [float("nan")]).tolist() == [0]
+    assert cents.share_of([100], [None]).tolist() == [0] and cents.share_of([None], [0.5]).tolist() == [0]
 
 
 def test_a_share_and_the_way_back():

@@ -293,3 +293,64 @@ def test_a_hundred_thousand_logs():
     for by in ("strain", "wood", "strain x wood", "inoculation year"):
         assert out.groups.loc[out.groups["by"] == by, "cash"].sum() == pytest.approx(whole["cash"], abs=1e-3)
     assert len(out.each_log.columns) == len(results.COLUMNS["each_log"])
+
+
+def test_what_no_log_carries_is_what_waits_and_what_names_no_known_log():
+    zero, no = np.zeros(3), np.zeros(3, dtype=bool)
+    view = rollup_cost.Charges(zero, zero, np.array(["", "", ""]), no, np.array([True, False, False]), np.array([False, True, False]), zero, zero)
+    assert view.uncharged().tolist() == [True, True, False]
+
+
+@pytest.mark.parametrize("categories, expected", [
+    (["spawn"], 12.0),              # A1 and G, both inoculated
+    (["wax", "fuel"], 48.0),        # 26 and 22, all on inoculated logs
+    (["tool", "other"], 30.0),      # other: a log that is not known, and one dated later
+    (["nothing of the kind"], 0.0), ([], 0.0),
+])
+def test_money_of_some_categories_in_inoculated_logs(categories, expected):
+    frames, links, as_of = yards.six_logs()
+    day = int(np.datetime64(as_of, "D").astype(int))
+    yard = build(frames, diary(frames, links, day))
+    assert rollup_cost.in_logs(frames, links, yard, categories) == pytest.approx(expected)
+
+
+def test_money_in_logs_that_wait_for_spawn_is_left_out():
+    rows = yards.logs(("A", 1, "2025-03-01"), ("C", 3, None))
+    spent, links = yards.costs(["A", "C"], ("2025-03-02", 8.0, "A C", "spawn"))
+    frames = {"logs": rows, "costs": spent}
+    yard = build(frames, diary(frames, {}, int(np.datetime64("2025-06-01", "D").astype(int))))
+    assert rollup_cost.in_logs(frames, {"cost_links": links}, yard, ["spawn"]) == pytest.approx(2.0)    # 1 of 4 logs
+    assert rollup_cost.in_logs({"logs": rows}, {}, yard, ["spawn"]) == 0.0
+
+
+def test_money_that_waits_for_a_first_log_is_asked_about():
+    def asked(cash, labour=0.0):
+        return rollup_cost.questions(pd.DataFrame({"view": ["cash", "labour"], "no_log_yet": [cash, labour]}))
+
+    assert asked(0.004) == [] and asked(-0.004) == [] and asked(0.0, 50.0) == []
+    problem, = asked(1234.5)
+    assert (problem.sheet, problem.row, problem.column) == ("Costs", None, "Date")
+    assert "1,234.50 was spent for all logs before any was in the yard" in str(problem)
+    assert len(asked(-1.0)) == 1 and len(asked(0.005)) == 1
+
+
+def test_wages_of_who_is_listed_and_who_is_not():
+    lists = pd.DataFrame({"helper": ["Ann", None, "Bo"], "helper_wage": [15.0, 99.0, None], "paid_in_costs": ["no", "no", "yes"]})
+    who = np.array(["ann", "bo", "cy", ""], dtype=object)
+    # a line without a name is nobody's; who is not named or not listed costs the grower's own wage
+    assert rollup_cost.wages({"helpers": lists}, who, 10.0).tolist() == [15.0, 0.0, 10.0, 10.0]
+    assert rollup_cost.wages({}, who, 10.0).tolist() == [10.0] * 4
+    assert rollup_cost.wages({}, np.array([], dtype=object), 10.0).tolist() == []
+
+
+def test_categories_the_dearest_first_and_only_what_was_spent():
+    rows = yards.logs(("A", 1, "2025-03-01"))
+    spent, links = yards.costs(["A"], ("2025-03-02", 2.0, None), ("2025-03-02", 6.0, None, "wax"), ("2025-03-03", 0.0, None, "free"))
+    book, event_links = yards.events(["A"], ("2025-03-04", "worked", "A", None, {"minutes": 60}),
+                                     ("2025-03-05", "worked", "A", None, {"minutes": 30}), ("2025-03-06", "soaked", "A", None, {"minutes": 30}))
+    out = roll_up({"logs": rows, "costs": spent, "events": book}, {"cost_links": links, "event_links": event_links}, yards.SETTINGS,
+                  dt.date(2025, 6, 1)).costs
+    assert out[["view", "category", "amount", "rows"]].values.tolist() == [
+        ["cash", "wax", 6.0, 1], ["cash", rollup_cost.NO_CATEGORY, 2.0, 1], ["labour", "worked", 15.0, 2], ["labour", "soaked", 5.0, 1]]
+    assert out["share"].tolist() == pytest.approx([0.75, 0.25, 0.75, 0.25])
+    assert out["hours"].isna().tolist() == [True, True, False, False] and out["hours"].tolist()[2:] == [1.5, 0.5]

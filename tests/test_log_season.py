@@ -123,6 +123,15 @@ def test_why_not_soaked(rows, lines, why):
     assert of(seen(rows, lines, "2025-06-20"), "A")["soak_why"] == why
 
 
+def test_a_strain_without_a_range_is_not_dated_by_months():
+    rows = [("A", 1, "2024-03-01", {"strain": "unsaid"}), ("B", 1, "2024-03-01")]
+    for mine in (rows, rows[:1]):
+        row = of(seen(mine, [], "2025-06-20"), "A")
+        assert row["soak_why"].startswith("Lists has no fruiting temperatures for the strain") and pd.isna(row["next_soak"])
+    typed = of(seen(rows, [], "2025-06-20", season_begins=dt.date(2020, 5, 1), season_ends=dt.date(2020, 9, 1)), "A")
+    assert typed["soak_why"] == "" and pd.notna(typed["next_soak"])
+
+
 def test_outside_the_season_typed():
     edges = {"season_begins": dt.date(2020, 7, 1), "season_ends": dt.date(2020, 8, 31)}
     assert of(seen(A, [], "2025-06-30", **edges), "A")["soak_why"] == "outside the soak season"

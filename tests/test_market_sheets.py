@@ -155,3 +155,24 @@ def test_text_that_looks_like_a_formula_stays_text(tmp_path):
     assert [cell.data_type for row in sheet.iter_rows() for cell in row if cell.value is not None] == ["s"] * sum(
         cell.value is not None for row in sheet.iter_rows() for cell in row)
     assert sheet.title == 'Lot =21"'
+
+
+def test_the_pages_of_partner_are_broken_by_hand_in_the_file_before_and_after_a_refresh(demo):
+    """Fitting to a width would undo breaks by hand, so the sheet is printed at a scale; a refresh leaves that as it is."""
+    for path in demo[:2]:
+        sheet = openpyxl.load_workbook(path)["Partner"]
+        assert not sheet.sheet_properties.pageSetUpPr or not sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert sheet.page_setup.scale == partner_sheet.SCALE and sheet.page_setup.orientation == "landscape"
+        assert [b.id for b in sheet.row_breaks.brk] == [partner_sheet.PAGE * i for i in range(1, partner_sheet.PAGES)]
+
+
+def test_start_says_what_is_on_hand_and_which_weeks_are_over_promised(results):
+    from calc import answers
+    weeks = pd.DataFrame({"week": pd.to_datetime(["2026-11-16", "2026-11-23"]), "market": "(all markets)", "product": "fresh", "asked": 4.0,
+                          "promised": 4.0, "ordered": 4.0, "delivered": 0.0, "supply_kg": [3.0, 5.0], "free_kg": [-1.0, 1.0],
+                          "words": ["over-promised to all markets together", "within what can be promised"], "rows": 2.0})
+    lots = pd.DataFrame({"use": ["sell fresh", "sell fresh", "dry", "past its days"], "where": ["Stall", "Shop", "dryer", ""], "kg": [1.0, 2.0, 3.0, 9.0]})
+    found = {a.key: a for a in answers.answers(replace(results, promise_weeks=weeks, keeping=lots), {})}
+    assert (found["over_promised"].value, found["over_promised"].text, found["over_promised"].rows) == (1.0, "week of 16 Nov", 2)
+    assert (found["fresh_now"].value, found["fresh_now"].text) == (6.0, "sell fresh: Stall, Shop; dry: dryer")
+    assert "over_promised" not in {a.key for a in answers.answers(replace(results, promise_weeks=weeks.iloc[1:]), {})}

@@ -5,7 +5,7 @@ import datetime as dt
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calc import offers
@@ -71,6 +71,7 @@ def test_lots_left_at_home():
     assert (found["use_from"][0], found["use_to"][0]) == (dt.date(2026, 11, 20), dt.date(2026, 11, 24))
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(["delivered", "sold", "returned", "spoiled"]), st.integers(1, 99)), max_size=12))
 def test_left_is_delivered_less_told_and_never_below_nothing(lines):
     """Over all deliveries: what is left is what came less what is told, or nothing where more is told than came."""

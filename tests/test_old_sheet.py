@@ -24,14 +24,14 @@ def columns(grid, **more):
 
 def test_logs_by_words_growers_use():
     grid = [["Tag", "Tree species", "Strain", "Dia.", "Len.", "Plugged on", "Qty", "Remarks"],
-            ["A1", "White Oak", "WR46", 5, 40, DAY, 2, "north slope"]]
+            ["A1", "White Oak", "early", 5, 40, DAY, 2, "north slope"]]
     assert list(columns(grid).values()) == ["log", "wood", "strain", "diameter", "length", "inoculated", "count", "note"]
-    assert rows(grid).good == [(2, {"log": "A1", "wood": "white oak", "strain": "WR46", "diameter": 5.0, "length": 40.0, "inoculated": DAY,
+    assert rows(grid).good == [(2, {"log": "A1", "wood": "white oak", "strain": "early", "diameter": 5.0, "length": 40.0, "inoculated": DAY,
                                     "count": 2.0, "note": "north slope"})]
 
 
 def test_sizes_in_one_column_are_split():
-    """5 x 40 in is 5 in thick and 40 in long; 4 x 3' is 4 in thick and 36 in long (JOB rule: the bare number takes the column's unit)."""
+    """5 x 40 in is 5 in thick and 40 in long; 4 x 3' is 4 in thick and 36 in long: a bare number takes the unit of its column."""
     grid = [["Log", "Size", "Wood", "Strain"], ["A1", "5 x 40 in", "white oak", "w"], ["A2", "4 x 3'", "white oak", "w"],
             ["A3", "5,5 x 91.4 cm", "white oak", "w"]]
     read = rows(grid)
@@ -122,6 +122,13 @@ def test_rows_that_are_there_already_are_found_as_often_as_they_stand_there():
     grid = [["Date", "Log", "Picked"], [DAY, "A1", 1.0], [DAY, "A1", 1.0], [DAY, "A2", 1.0]]
     there = [{"date": DAY, "event": "picked", "log": "a1", "amount": 1.0}]
     assert doubles("events", rows(grid).good, there) == {2}
+
+
+def test_a_sheet_of_a_workbook_made_here_gives_only_what_is_typed():
+    for key in ("logs", "events", "costs", "sales"):
+        table = schema.table(key)
+        found = match_headings([[c.header("us") for c in table.columns]])
+        assert found.table == key and not found.unknown and {m.column for m in found.matches} == {c.key for c in table.typed_columns}
 
 
 def test_every_known_word_names_a_column_that_is_there():

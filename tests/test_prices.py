@@ -235,3 +235,14 @@ def test_fees_fall_by_weight_where_nothing_has_a_price_and_are_not_lost_where_no
     )
     own = out.breakeven.set_index("market")["own_per_kg"]
     assert own.to_dict() == pytest.approx({"Stall": 0.0, "Partner": 0.8, prices.ALL: 4 / 15})
+
+
+def test_a_price_between_the_cash_and_all_that_is_still_to_come_says_so():
+    def at(price):
+        return yard_of(("2024-06-02", "Stall", "sold", "fresh", 4.0, price)).breakeven.iloc[0]
+
+    floors = at(5.0)
+    assert floors["floor_variable_cash"] < floors["floor_variable"]
+    between = (floors["floor_variable_cash"] + floors["floor_variable"]) / 2
+    assert at(between)["words"].endswith(prices.COVERS_CASH)
+    assert at(floors["floor_variable"] + 1e-6)["words"].endswith(prices.COVERS_VARIABLE)

@@ -218,7 +218,8 @@ def test_the_calendar_holds_the_coming_work(made, name, tmp_path):
 def test_no_price_and_no_money_is_in_the_calendar(made, name, tmp_path):
     path, _ = made[name]
     export(path, tmp_path / "work.ics")
-    text = (tmp_path / "work.ics").read_bytes().replace(b"\r\n ", b"").decode()
+    rows = (tmp_path / "work.ics").read_bytes().replace(b"\r\n ", b"").decode().split("\r\n")
+    text = "\n".join(row for row in rows if not row.startswith("UID:"))  # which are drawn by chance
     for word in (CANARY, "98.76", "987", "USD", "Stall", "price", "wage"):
         assert word not in text, word
 

@@ -163,12 +163,12 @@ def test_a_flush_a_day_off_is_no_bad_week():
 
 def test_promises_are_taken_off():
     promises = pd.DataFrame({"week": pd.to_datetime(["2026-06-08", "2026-06-13", "2026-06-08", None, "2027-01-01"]),
-                             "product": ["fresh", "fresh", "dried", "fresh", "fresh"], "promised": [0.2, 0.1, 5.0, 7.0, 9.0]})
+                             "market": "Shop", "product": ["fresh", "fresh", "dried", "fresh", "fresh"], "promised_kg": [0.2, 0.1, 5.0, 7.0, 9.0]})
     found = sy.rolled([("A", 120, "2025-03-01")], [("2026-06-01", "soaked", "A", 12.0)], "2026-06-01", promises=promises).supply
     assert found["promised_kg"].tolist() == pytest.approx([0, 0.3] + [0] * 10)
     assert found["free_kg"].tolist() == pytest.approx((found["promise_kg"] - found["promised_kg"]).tolist())
     over = sy.rolled([("A", 12, "2025-03-01")], [("2026-06-01", "soaked", "A", 12.0)], "2026-06-01",
-                     promises=promises.assign(promised=50.0)).supply
+                     promises=promises.assign(promised_kg=50.0)).supply
     assert over["free_kg"].iloc[1] < 0 and "more is promised than can be kept with a chance of 80%" in over["words"].iloc[1]
 
 

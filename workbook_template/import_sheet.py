@@ -12,7 +12,7 @@ from pathlib import Path
 from calc import merging, tables
 from calc.problems import either, quote
 from workbook_template import schema
-from workbook_template.merge import Copy, read_copy
+from workbook_template.merge import LARGE, Copy, dependents, read_copy
 from workbook_template.old_sheet import NOTES, Matching, Rows, Unclear, doubles, lines, match_headings, read_rows, title
 from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.parts import column_letters, read_book, split_address
@@ -199,6 +199,8 @@ class Imported:
         told = [f"{_rows(self.written)} written into {self.plan.table.sheet} of {self.plan.path.name}. The file as it was: {self.backup.name}."]
         if self.left:
             told.append(f"{_rows(len(self.plan.rows.bad))} that could not be read: {self.left.name}. Mend what stands there and import that file.")
+        if not dependents(self.plan.copy.rows + self.written):
+            told.append(LARGE)
         return [*told, f"Next: boltbook check \"{self.plan.path.name}\""]
 
 
@@ -208,8 +210,7 @@ def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: 
     rows = [row for _, row in (plan.rows.good if keep_doubles else plan.fresh)]
     if not rows:
         raise FileProblem(f"There is no new row to write into {plan.table.sheet}. {plan.path.name} is as it was.")
-    dependents = [t.key for t in schema.INPUT_TABLES] if plan.copy.rows + len(rows) <= 20_000 else []
-    content = type_into(guard.path, rows={plan.table.key: rows}, today=today, recompute=dependents).content
+    content = type_into(guard.path, rows={plan.table.key: rows}, today=today, recompute=dependents(plan.copy.rows + len(rows))).content
 
     def check(made: Path) -> None:
         try:

@@ -205,7 +205,7 @@ def merge(mine: Path, theirs: Path, out: Path, base: Path | None = None, same_ya
     merged = merge_copies(*copies)
     step("Writing")
     content = _typed(guard.path, copies[0], merged, today)
-    done = Outcome(out, merged, None, None, _notes(copies[0], copies[1]), base is not None)
+    done = Outcome(out, merged, None, None, _notes(copies[0], copies[1], merged), base is not None)
 
     def write(target: Path) -> None:
         if not merged.findings:
@@ -251,8 +251,16 @@ def _typed(path: Path, mine: Copy, merged: Merged, today: dt.date | None) -> byt
             rows.setdefault(new.table, []).append({**new.cells, **_own_key(new)})
     source: object = type_named(path, named, mine.profile) if named else path
     touched = {c.table for c in cells} | set(rows)
-    dependents = [t.key for t in schema.INPUT_TABLES] if (touched or named) and mine.rows <= RECOMPUTED_ROWS else []
-    return type_into(source, cells, rows, today=today, recompute=dependents).content
+    return type_into(source, cells, rows, today=today, recompute=dependents(mine.rows) if touched or named else ()).content
+
+
+def dependents(rows: int) -> list[str]:
+    """The tables whose formulas get true values after something was typed elsewhere; none in a large workbook."""
+    return [t.key for t in schema.INPUT_TABLES] if rows <= RECOMPUTED_ROWS else []
+
+
+LARGE = (f"With more than {RECOMPUTED_ROWS:,} rows only the formulas of the rows written were worked out. Excel works out the others when it opens "
+         "the file; in LibreOffice press Ctrl+Shift+F9.")
 
 
 def _own_key(new: Addition) -> dict:
@@ -275,10 +283,13 @@ def _mark(row: dict) -> tuple:
     return tuple(sorted((c, repr(v)) for c, v in row.items() if v is not None))
 
 
-def _notes(mine: Copy, theirs: Copy) -> list[str]:
+def _notes(mine: Copy, theirs: Copy, merged: Merged) -> list[str]:
     known = {*mine.sheets, *schema.result_sheets(mine.profile), *schema.INPUT_SHEETS, *schema.OTHER_SHEETS}
     more = [name for name in theirs.sheets if name not in known and not name.startswith(SHEET)]
-    return [f"Sheets that only {theirs.path.name} has were not copied: {', '.join(more)}."] if more else []
+    told = [f"Sheets that only {theirs.path.name} has were not copied: {', '.join(more)}."] if more else []
+    if any(change.table in SINGLES for change in merged.changes):
+        told.append("Plan shows its numbers once the file is opened in a spreadsheet program.")
+    return told + ([LARGE] if mine.rows > RECOMPUTED_ROWS and (merged.changes or merged.additions) else [])
 
 
 # ---- saying -------------------------------------------------------------------------------------------------------

@@ -149,9 +149,9 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
 
 
 def _matches(row: list, key: str, words: dict[str, str]) -> list[Match]:
-    found = []
+    found, worked_out = [], _worked_out(row, key)
     for at, cell in enumerate(row):
-        if not isinstance(cell, str) or not cell.strip() or cell.strip() in LEFT_HEADINGS:
+        if not isinstance(cell, str) or not cell.strip() or cell.strip() in LEFT_HEADINGS or plain_title(cell) in worked_out:
             continue
         heading = " ".join(cell.split())
         bare, unit = split_unit(heading)
@@ -161,6 +161,13 @@ def _matches(row: list, key: str, words: dict[str, str]) -> list[Match]:
         near = words[close[0]] if close else ""
         found.append(Match(heading, at, column, unit, tuple(says.items()), SAYS.get((key, near), (near, {}))[0]))
     return found
+
+
+def _worked_out(row: list, key: str) -> set[str]:
+    """Headings of columns that are worked out live, where the sheet is one of a workbook made here: there is nothing to take over."""
+    ours = {plain_title(c.title) for c in schema.table(key).columns if not c.typed}
+    there = ours & {plain_title(cell) for cell in row if isinstance(cell, str)}
+    return ours if len(there) >= 3 else set()
 
 
 def _named(matches: list[Match], key: str, named: dict[str, str]) -> list[Match]:

@@ -16,7 +16,7 @@ MAX_TOTAL_BYTES = 2_000_000_000  # a yard of 100,000 logs with 500,000 events is
 MAX_TEXTS_BYTES = 300_000_000  # the shared strings of 500,000 events with a note of 100 characters each are 0.06 GB
 MAX_RATIO = 200  # honest worksheets reach 13:1 to 40:1 (measured); bombs 1000:1
 RATIO_FROM_BYTES = 10_000_000  # a small part may be very repetitive; a big one may not
-MAX_AREA = 40_000_000  # cells of the rectangle from A1 to the last used cell
+MAX_AREA = 25_000_000  # cells of the rectangle from A1 to the last used cell; a reader holds all of them (0.6 GB)
 SPARSE_FROM_AREA = 3_000_000
 SPARSE_TIMES = 50  # the rectangle may be this many times larger than the cells in it
 

@@ -208,7 +208,6 @@ def _column_cells(values, style, column: int, start: int, stop: int, date1904: b
 def _fast_values(values, date1904: bool):
     """Value texts, a mask of the cells that hold one, and the type attribute; None if the column is mixed."""
     import pyarrow as arrow
-    import pyarrow.compute as compute
 
     if isinstance(values, np.ndarray) and values.dtype.kind == "M":
         values = _serials(values, date1904)
