@@ -196,8 +196,8 @@ def storm(week: Week, low: int, high: int):
 
 
 def water_by_rain(week: Week) -> pd.DataFrame:
-    """Logs in spawn run with less than the week's water, or a week without any in a hot month."""
-    rows = np.flatnonzero(week.at(*RUNNING))
+    """Logs that have not fruited yet with less than the week's water, or a week without any in a hot month."""
+    rows = np.flatnonzero(week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER))
     mean = week.month_mean
     if not len(rows) or (mean is not None and mean < tables.figure("mycelium_starts_c").typical):
         return needs("water", rows[:0], [], "")

@@ -99,7 +99,8 @@ def test_a_dry_week_in_a_hot_month_says_overnight():
 def test_nothing_written_down_is_not_known_and_cold_months_want_no_water():
     assert "no rain or watering is written down" in only(lines_of(ONE), "water")["words"]
     assert "water" not in kinds(lines_of(ONE, temp_jul=4.9)) and "water" in kinds(lines_of(ONE, temp_jul=5.0))
-    assert "water" not in kinds(lines_of(OLD, season=RESTING))
+    assert "water" not in kinds(lines_of(OLD, season=RESTING)) and "water" in kinds(lines_of(OLD, season=YOUNG))
+    assert "water" not in kinds(lines_of(OLD, [("2025-10-01", "picked", "A1", 0.1)], YOUNG))  # no spawn run any more
 
 
 def sample(weight, *more, **settings):
