@@ -175,7 +175,7 @@ def _gathered(lines: Lines, what: str, key: str, logs, picked, fresh: set[str], 
     of_lots = lines.events[(lines.events["kind"] == "picked") & lines.events["key"].isin(fresh)]
     found = Trace(asked, what, [names[k] for k in sorted(fresh | dried) if k in names], _log_rows(lines, logs), _pick_rows(lines, picked),
                   _drying_rows(lines, dryings), _move_rows(moves), _balance(lines, of_lots, dryings, moves, fresh, dried))
-    found.doubts = _doubts(lines, what, key, logs, picked, dryings, fresh, dried, keeps_days)
+    found.doubts = _doubts(lines, what, key, logs, picked, dryings, keeps_days) + _left_in_doubt(lines, moves, keeps_days)
     share = lines.events[(lines.events["kind"] == "picked") & lines.events["at"].isin(set(lines.of_log.loc[lines.of_log["log"].isin(logs), "at"]))]
     found.others = [names[k] for k in sorted(set(share["key"]) - fresh - dried - set(picked["key"]) - {""})]
     return found
@@ -243,7 +243,7 @@ def _moved(moves: pd.DataFrame) -> dict[str, float]:
 
 # ---- what cannot be told -----------------------------------------------------------------------------------------
 
-def _doubts(lines: Lines, what, key, logs, picked, dryings, fresh, dried, keeps_days) -> list[Doubt]:
+def _doubts(lines: Lines, what, key, logs, picked, dryings, keeps_days) -> list[Doubt]:
     found = []
     name, picks = lines.lots_of(what)[key], lines.events[lines.events["kind"] == "picked"]
 
@@ -278,10 +278,28 @@ def _unmarked_sales(lines: Lines, picked, dryings, keeps_days) -> list[Doubt]:
             continue
         bare = lines.sales[(lines.sales["product"] == product) & (lines.sales["lot"] == "") & lines.sales["kind"].isin(("delivered", "sold"))]
         bare = bare[_within(bare["day"], came["day"].min(), came["day"].max() + last)]
-        gone = bare[bare["kind"].eq("delivered") | ~bare["key"].isin(bare.loc[bare["kind"] == "delivered", "key"])]
+        taking = lines.sales.loc[(lines.sales["product"] == product) & (lines.sales["kind"] == "delivered"), "key"]
+        gone = bare[bare["kind"].eq("delivered") | ~bare["key"].isin(taking)]
         if len(gone):
             found.append(Doubt(f"Went to market {product} without a lot in the time it can have been this one: {_list(_names(gone['market']))}",
                                float(gone["amount"].sum()), len(gone)))
+    return found
+
+
+def _left_in_doubt(lines: Lines, moves: pd.DataFrame, keeps_days: float) -> list[Doubt]:
+    """What was sold, returned or spoiled without a lot at markets that these lots were delivered to, while it can have been of them."""
+    found = []
+    for product, last in (("fresh", keeps_days), ("dried", np.inf)):
+        came = moves[(moves["product"] == product) & (moves["kind"] == "delivered") & (moves["terms"] != OUTRIGHT)]
+        spans = came.groupby("key")["day"].agg(["min", "max"])
+        bare = lines.sales[(lines.sales["product"] == product) & (lines.sales["lot"] == "") & lines.sales["key"].isin(spans.index)
+                           & lines.sales["kind"].isin(("sold", "returned", "spoiled"))]
+        if len(bare):
+            begin, end = (spans[name].loc[bare["key"]].to_numpy() for name in ("min", "max"))
+            bare = bare[(bare["day"] >= begin) & (bare["day"] <= end + last)]
+        if len(bare):
+            found.append(Doubt(f"Sold, returned or spoiled without a lot where it was delivered {product}, so what is left there cannot be told: "
+                               + _list(_names(bare["market"])), float(bare["amount"].sum()), len(bare)))
     return found
 
 

@@ -30,7 +30,8 @@ def cells(sheet):
     """(row, column) -> value of everything on the sheet."""
     found = {(c.row, c.col): c.value for c in sheet.cells if c.value not in (None, "")}
     for block in sheet.blocks:
-        found |= {(block.row + i, block.col + j): v for j, (column, _) in enumerate(block.columns) for i, v in enumerate(column) if v not in (None, "")}
+        for j, (column, _) in enumerate(block.columns):
+            found |= {(block.row + i, block.col + j): v for i, v in enumerate(column) if v not in (None, "")}
     return found
 
 
@@ -85,8 +86,9 @@ def test_cautions_stand_where_food_is_sold_and_kept(results):
 def test_before_the_first_refresh_and_with_nothing_sold(results):
     for make in (partner_sheet.partner, keeping_sheet.keeping):
         assert make(View("us", "USD", "Test yard", "test.xlsx")).cells[-1].value.startswith("Filled by a refresh")
-    empty = {name: getattr(results, name).iloc[:0] for name in ("settlement", "settlement_stock", "settlement_ages", "settlement_lots", "promise_weeks",
-                                                               "trace", "keeping", "keeping_options", "dried_stock")}
+    names = ("settlement", "settlement_stock", "settlement_ages", "settlement_lots", "promise_weeks", "trace", "keeping", "keeping_options",
+             "dried_stock")
+    empty = {name: getattr(results, name).iloc[:0] for name in names}
     partner, keeping = (cells(make(view_of(results, **empty))).values() for make in (partner_sheet.partner, keeping_sheet.keeping))
     assert "Nothing stands on Sales yet." in partner and "Nothing fresh is on hand by the lines." in keeping
 
@@ -100,7 +102,8 @@ def run(*words):
 def one_page(sheet):
     """Fitted to a page in both directions; left out in the file, each is 1."""
     setup = sheet.page_setup
-    return sheet.sheet_properties.pageSetUpPr.fitToPage and [1 if fit is None else int(fit) for fit in (setup.fitToWidth, setup.fitToHeight)] == [1, 1]
+    fits = [1 if fit is None else int(fit) for fit in (setup.fitToWidth, setup.fitToHeight)]
+    return sheet.sheet_properties.pageSetUpPr.fitToPage and fits == [1, 1]
 
 
 def a_lot(results):
@@ -135,7 +138,8 @@ def test_a_spawn_lot_with_many_lines_has_a_page_and_every_line_behind_it(demo, r
 
 def test_a_name_that_is_no_lot(demo):
     done = run(demo[1], "P26-9999")
-    assert done.exit_code == 2 and '"P26-9999" is no lot on Events or Sales and no spawn lot on Logs' in done.output and "The nearest: " in done.output
+    assert done.exit_code == 2 and "The nearest: " in done.output
+    assert '"P26-9999" is no lot on Events or Sales and no spawn lot on Logs' in done.output
     assert run(demo[1], " ").exit_code == 2
     assert "There is no file" in run("nowhere.xlsx", "A").output
 
@@ -171,7 +175,8 @@ def test_start_says_what_is_on_hand_and_which_weeks_are_over_promised(results):
     weeks = pd.DataFrame({"week": pd.to_datetime(["2026-11-16", "2026-11-23"]), "market": "(all markets)", "product": "fresh", "asked": 4.0,
                           "promised": 4.0, "ordered": 4.0, "delivered": 0.0, "supply_kg": [3.0, 5.0], "free_kg": [-1.0, 1.0],
                           "words": ["over-promised to all markets together", "within what can be promised"], "rows": 2.0})
-    lots = pd.DataFrame({"use": ["sell fresh", "sell fresh", "dry", "past its days"], "where": ["Stall", "Shop", "dryer", ""], "kg": [1.0, 2.0, 3.0, 9.0]})
+    lots = pd.DataFrame([("sell fresh", "Stall", 1.0), ("sell fresh", "Shop", 2.0), ("dry", "dryer", 3.0), ("past its days", "", 9.0)],
+                        columns=["use", "where", "kg"])
     found = {a.key: a for a in answers.answers(replace(results, promise_weeks=weeks, keeping=lots), {})}
     assert (found["over_promised"].value, found["over_promised"].text, found["over_promised"].rows) == (1.0, "week of 16 Nov", 2)
     assert (found["fresh_now"].value, found["fresh_now"].text) == (6.0, "sell fresh: Stall, Shop; dry: dryer")

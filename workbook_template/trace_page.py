@@ -84,8 +84,8 @@ def _moves(found: Trace, weight, date, unit: str) -> Part:
     rows = []
     for (market, product), part in found.moves.groupby(["market", "product"], sort=False):
         by = part.groupby("kind")["kg"].sum()
-        rows.append((_span(part["date"], date), market, product, *(weight(by.get(kind, 0.0)) for kind in ("delivered", "sold", "returned", "spoiled")),
-                     ", ".join(dict.fromkeys(part["lot"]))))
+        weights = [weight(by.get(kind, 0.0)) for kind in ("delivered", "sold", "returned", "spoiled")]
+        rows.append((_span(part["date"], date), market, product, *weights, ", ".join(dict.fromkeys(part["lot"]))))
     return Part("Who had it", ("Date", "Market", "Kind", "Lot", f"Weight ({unit})", "Product", "Row of Sales", "Docket"), lines,
                 (("Dates", "Market", "Product", "Delivered", "Sold", "Returned", "Spoiled", "Lots"), rows))
 

@@ -18,7 +18,8 @@ PAGE, PAGES = 48, 14  # rows of a printed page; pages that begin at a fixed row
 SCALE = 61
 PERIODS, LOTS, WEEKS, MARKETS, LISTED = 6, 6, 5, 16, 200
 MONEY = (("period", "Period"), ("brought", "Brought over"), ("sales", "Sales"), ("lost", "Loss charged"),
-         ("commission", "Commission"), ("fees", "Fees"), ("corrections", "Corrections"), ("due", "Due"), ("paid", "Paid"), ("open", "Open"), ("closed", ""))
+         ("commission", "Commission"), ("fees", "Fees"), ("corrections", "Corrections"), ("due", "Due"), ("paid", "Paid"),
+         ("open", "Open"), ("closed", ""))
 WEIGHT = (("period", "Period"), ("product", "Product"), ("opening_kg", "Opening"), ("delivered_kg", "Delivered"), ("sold_kg", "Sold"),
           ("returned_kg", "Returned"), ("spoiled_kg", "Spoiled"), ("unexplained_kg", "Missing"), ("allowed_kg", "of it allowed"),
           ("closing_kg", "There at the end"), ("words", "By the counts"))
@@ -140,6 +141,6 @@ def _records(sheet: ResultSheet, view: View, top: int) -> None:
     lots = view.results.trace
     lots = lots.assign(words=["; ".join(w for w in pair if w) for pair in zip(lots["spawn_lots"], lots["words"], strict=True)])
     latest = f" The latest {LISTED} of {len(lots)}." if len(lots) > LISTED else ""
-    sheet.put(row + 2, 0, "Got: picked or out of the dryer under that lot. For all lines behind one, as for a recall: boltbook trace, the name of this "
-                          f"file, the lot.{latest}", "about")
+    sheet.put(row + 2, 0, "Got: picked or out of the dryer under that lot. For all lines behind one, as for a recall: boltbook trace, the name "
+                          f"of this file, the lot.{latest}", "about")
     _or_none(sheet, view, row + 3, "trace", lots.iloc[:LISTED], EVERY_LOT, "No line of Events or Sales has a lot yet.")
