@@ -23,7 +23,7 @@ from workbook_template.refresh import refresh_file
 from workbook_template.yard import Yard
 
 BOOKS, PARTS = 2000, 20
-FILES = 25
+FILES = 12
 
 
 def test_the_sound_book_draws_no_problem():

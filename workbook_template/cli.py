@@ -1,8 +1,10 @@
 """The command boltbook. Thin: every command checks its words, calls one function and says what came of it."""
 from __future__ import annotations
 
+import ast
 import datetime as dt
 import importlib
+import importlib.util
 import json
 import sys
 from pathlib import Path
@@ -27,6 +29,21 @@ class Later(click.Group):
             return super().get_command(ctx, name)
         module, _, command = self.later[name].partition(":")
         return getattr(importlib.import_module(module), command)
+
+    def format_commands(self, ctx, formatter):
+        """The list of commands in --help, with the first words of each; no module is loaded for it."""
+        self.get_command = lambda ctx, name: self._listed(name) if name in self.later else click.Group.get_command(self, ctx, name)
+        try:
+            super().format_commands(ctx, formatter)
+        finally:
+            del self.get_command
+
+    def _listed(self, name: str) -> click.Command:
+        """A stand-in for a command, with the words that stand under its name in its module."""
+        module, _, command = self.later[name].partition(":")
+        tree = ast.parse(Path(importlib.util.find_spec(module).origin).read_text(encoding="utf-8"))
+        found = next((n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == command), None)
+        return click.Command(name, help=ast.get_docstring(found) if found else getattr(importlib.import_module(module), command).help)
 
     def invoke(self, ctx):
         """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
