@@ -33,7 +33,7 @@ KEPT = Path(__file__).with_name("mutants_kept.csv")
 TESTS = {
     # arithmetic
     "wood": "wood worked_examples", "drilling": "drilling", "supplies": "supplies", "handling": "handling worked_examples",
-    "yields": "yields_keeping worked_examples", "keeping": "yields_keeping worked_examples", "economics": "economics worked_examples",
+    "yields": "yields_keeping worked_examples", "keeping": "yields_keeping keep_fresh worked_examples", "economics": "economics worked_examples",
     "market": "yields_keeping", "season": "season", "units": "units",
     # money and yard
     "yard": "costs farm", "sizes": "farm", "ledger": "ledger", "consignment": "settle",
@@ -189,6 +189,12 @@ def kept_rows() -> dict[tuple[str, str, str, str], str]:
         return {(row["module"], row["function"], row["before"], row["after"]): row["reason"] for row in csv.DictReader(file)}
 
 
+def stale(modules: list[str]) -> list[tuple[str, str, str]]:
+    """Reasons told of lines that are no longer in the code: module, function, line."""
+    code = {module: (HOME / "calc" / f"{module}.py").read_text(encoding="utf-8") for module in modules}
+    return [key[:3] for key in KEPT_ROWS if key[0] in code and any(line not in code[key[0]] for line in key[2].split(" / ") if line)]
+
+
 KEPT_ROWS = kept_rows() if KEPT.exists() else {}
 
 
@@ -215,6 +221,8 @@ def report(modules: list[str]) -> int:
     print(table(ends, survivors))
     for reason, count in Counter(s.reason for s in survivors if s.reason).most_common():
         print(f"  {count:4d}  {reason}")
+    for row in stale(modules):
+        print(f"\nno longer in the code, take it out of {KEPT.name}: {row}")
     silent = [s for s in survivors if not s.reason]
     for s in silent:
         print(f"\n{s.module}.{s.function}\n  - {s.before}\n  + {s.after}")
