@@ -53,7 +53,8 @@ def draw(path: Path, folder: Path, pictures: dict[str, str]) -> None:
         pdf = Path(scratch) / (path.stem + ".pdf")
         pages = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], check=True, capture_output=True, text=True).stdout.split("\f")
         for sheet, name in pictures.items():
-            number = next(i for i, page in enumerate(pages, start=1) if any(f"  {sheet}  " in line and " / " in line for line in page.splitlines()[-12:]))
+            number = next(i for i, page in enumerate(pages, start=1)
+                          if any(f"  {sheet}  " in line and " / " in line for line in page.splitlines()[-12:]))
             page = ["-r", "95", "-singlefile", "-f", str(number), "-l", str(number), str(pdf)]
             subprocess.run(["pdftoppm", *page, f"{scratch}/page"], check=True)
             left, top, width, height = inked(Path(scratch) / "page.ppm")
