@@ -221,7 +221,7 @@ def test_a_run_of_no_months_and_a_run_without_a_spread():
 
 
 def test_own_picks_at_the_fewest_that_count():
-    assert season.own_run(0, 7.0, 7.0, 0.0, 6, 18, 0) == (6, 18, False)  # none is never enough
+    assert season.own_run(0, 0.0, 0.0, 0.0, 6, 18, 0) == (6, 18, False)  # none is never enough
     assert season.own_run(1, 7.0, 7.0, 0.0, 6, 18, 1) == (7.0, 7.0, True)
     assert season.own_run(2, 7.0, 9.0, 9.5, 6, 18, 2) == (7.0, 18, True)
 
