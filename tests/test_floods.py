@@ -63,7 +63,7 @@ def test_a_lost_row_and_a_changed_neighbour_would_be_found():
     assert any("neither used nor named" in words for words in faults(bad, found))
     found = read(bad)
     found.frames[LOGS].loc[2, "diameter_m"] = 1.0
-    assert faults(bad, found) == ["logs row 8, diameter_m: 0.12065 became 1.0"]
+    assert [words.partition(":")[0] for words in faults(bad, found)] == ["logs row 8, diameter_m"]
 
 
 # ---- through real files ------------------------------------------------------------------------------------------------------
