@@ -114,7 +114,8 @@ def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long
         only = [s.name for s in outcome(module)[1] if not s.reason]
         if not only:
             return 0
-    for made in (folder / "mutants" / "tests", folder / "mutants" / "mutmut-stats.json"):  # tests may be new
+    copies = folder / "mutants"
+    for made in (copies / "tests", copies / "scripts", copies / "calc" / "data", copies / "mutmut-stats.json"):  # may be of an older day
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
     return subprocess.run(command, cwd=folder).returncode

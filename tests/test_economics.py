@@ -187,3 +187,11 @@ def test_shares_outside_nil_to_one_are_refused(commission, unsold):
 def test_a_log_sold_whole_and_without_commission():
     # 2 lb at 12.00 against 6.00
     assert tuple(economics.log_economics(6.0, 2.0, 12.0)) == (24.0, 18.0, 3.0, 3.0)
+
+
+def test_a_rate_that_only_touches_nil_is_given_once_whatever_the_float_noise():
+    # -100 (1 - (1 + r) x)^2 in powers of x: the value is nil at r and below it everywhere else
+    for percent in range(1, 200):
+        growth = 1 + percent / 100
+        rates = economics.rates_of_return([-100.0, 200.0 * growth, -100.0 * growth ** 2])
+        assert rates == pytest.approx([percent / 100], abs=1e-6)
