@@ -251,3 +251,13 @@ def test_what_is_owed_for_longer_than_agreed_is_said():
 def test_two_store_counts_of_one_day_are_added():
     twice = DAY_BOOK + (("2025-06-10", "stored", None, 0.8),)
     assert dict(balances(twice)[0]["fresh weight", ""].lines)["in store"] == pytest.approx(2.0)
+
+
+def test_what_came_back_after_the_count_is_at_home_again():
+    # counted 5 on 1 May; then 10 picked, 8 taken to the partner, 3 brought back: 5 + 10 - 8 + 3 = 10 in store
+    book, links = yards.events(["A"], ("2025-05-01", "stored", None, 5.0), ("2025-05-02", "picked", "A", 10.0))
+    sales = yards.sales(("2025-05-03", "Shop", "delivered", "fresh", 8.0), ("2025-05-09", "Shop", "returned", "fresh", 3.0))
+    out = roll_up({"logs": yards.logs(("A", 1, "2024-03-01")), "events": book, "sales": sales}, {"event_links": links}, yards.SETTINGS,
+                  dt.date(2025, 6, 1))
+    fresh = next(b for b in out.balances if b.name == "fresh weight")
+    assert dict(fresh.lines)["in store"] == pytest.approx(10.0) and dict(fresh.lines)["at markets"] == pytest.approx(5.0)
