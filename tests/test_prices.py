@@ -246,3 +246,13 @@ def test_a_price_between_the_cash_and_all_that_is_still_to_come_says_so():
     between = (floors["floor_variable_cash"] + floors["floor_variable"]) / 2
     assert at(between)["words"].endswith(prices.COVERS_CASH)
     assert at(floors["floor_variable"] + 1e-6)["words"].endswith(prices.COVERS_VARIABLE)
+
+
+def test_the_cash_still_to_come_holds_for_dried_by_what_went_in():
+    book, links = yards.events(["A"], ("2024-06-01", "picked", "A", 40.0, {"minutes": 60.0}))
+    spent, _ = yards.costs(["A"], ("2023-03-02", 100.0, None, "spawn"), ("2024-07-01", 20.0, None, "fuel"))
+    frames = {"logs": yards.logs(("A", 1, "2023-03-01")), "events": book, "costs": spent, "markets": MARKETS,
+              "sales": yards.sales(("2024-06-02", "Stall", "sold", "dried", 1.0, 80.0), ("2024-06-03", "Stall", "sold", "fresh", 4.0, 5.0))}
+    floor = roll_up(frames, {"event_links": links}, yards.SETTINGS, dt.date(2024, 12, 31)).breakeven.set_index("product")["floor_variable_cash"]
+    # one fresh kilo in 0.1026 / 0.9 of dried
+    assert floor["fresh"] > 0 and floor["dried"] == pytest.approx(floor["fresh"] * 0.9 / 0.1026)
