@@ -171,13 +171,13 @@ def look_for_pins(week: Week) -> pd.DataFrame:
     flush = tables.figure("flush_days")
     low, high = int(flush.low), int(flush.high)
     soaked, seen = week.last("soaked"), week.last("pins seen", "picked")
-    due = (week.day - soaked >= low) & (week.day - soaked <= high) & (seen < soaked) & (week.alive > 0)
+    due = (week.day - soaked >= low) & (week.day - soaked <= high) & (seen <= soaked) & (week.alive > 0)  # what was picked that day came before it
     rows = np.flatnonzero(due)
     rule = f"{low} to {high} days after a soak (our starting guess from farm pages)"
     found = needs("look for pins", rows, said_by(soaked[rows], lambda d: f"soaked {ago(week.day - d)}, on {on(d)}"), rule,
                   said_by(soaked[rows], stamp), soaked[rows])
     day, depth, logs = storm(week, low, high)
-    due = logs & week.at(*BEARING_AGE) & ~due & (seen < day)
+    due = logs & week.at(*BEARING_AGE) & ~due & (seen <= day)
     words_ = f"{week.depth(depth)} of rain {ago(week.day - day)}, on {on(day)}" if day > NEVER else ""
     more = needs("look for pins", np.flatnonzero(due), words_, f"{low} to {high} days after an inch of rain (common practice)", stamp(day))
     return pd.concat([found, more])
@@ -188,7 +188,7 @@ def storm(week: Week, low: int, high: int):
     rain, none = week.rain, np.zeros(len(week.yard), dtype=bool)
     inside = rain.rain & (rain.day >= week.day - high) & (rain.day <= week.day - low)
     for day in np.unique(rain.day[inside])[::-1].tolist():
-        depth = rain.depth(day, day)
+        depth = rain.depth(day, day, rain.rain)
         fell = depth >= inch_m() * (1 - 1e-9)
         if fell.any():
             return int(day), float(depth[fell].max()), fell
