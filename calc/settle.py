@@ -186,6 +186,8 @@ def every_table(sold: pd.DataFrame, missing: pd.DataFrame, closings: pd.DataFram
         mine, shut = missing[missing["key"] == key], closed.get(key, [])
         starts = period_starts(lines["day"].to_numpy(), shut, as_of)
         ends = _ends(starts, as_of)
+        if as_of in shut:  # closed today, in mid-month
+            ends[-1] = as_of
         head = [{"market": lines["market"].iloc[0], "terms": lines["terms"].iloc[0], "begins": dates([b])[0], "ends": dates([e])[0],
                  "closed": "closed" if shut and e <= shut[-1] else ""} for b, e in zip(starts, ends, strict=True)]
         money += _money_rows(lines, mine, starts, head)
@@ -208,23 +210,28 @@ def _money_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray, 
     found = due_by(lines, missing, at, _period_of(missing, starts), size)
     typed = np.bincount(at, weights=lines["at"] >= 0, minlength=size)
     used, unpriced = np.bincount(at, minlength=size), np.bincount(at, weights=lines["unpriced"].astype(float), minlength=size)
-    rows, brought = [], 0
+    rows, brought, paid = [], 0, 0
     for i, period in enumerate(head):
-        left = brought + found[i].open
+        left, paid = brought + found[i].open, paid + found[i].paid
         if used[i] or brought:
             plain = {f.name: cents.money(getattr(found[i], f.name)) for f in fields(Due)}
             rows.append({**period, "brought": cents.money(brought), **plain, "due": cents.money(found[i].due), "open": cents.money(left),
-                         "rows": float(typed[i]), "words": _money_words(int(unpriced[i]), left)})
+                         "rows": float(typed[i]), "words": _money_words(int(unpriced[i]), left, paid > 0)})
         brought = left
     return rows
 
 
-def _money_words(unpriced: int, left: int) -> str:
+def too_much(paid: bool) -> str:
+    """What it means that less than nothing is open. paid: whether anything was paid."""
+    return "more was paid than was due" if paid else "fees and corrections are more than what was sold"
+
+
+def _money_words(unpriced: int, left: int, paid: bool) -> str:
     said = []
     if unpriced:
         said.append(f"{unpriced} line{'s have' if unpriced > 1 else ' has'} no price and count{'' if unpriced > 1 else 's'} as 0")
     if left < 0:
-        said.append("more was paid than was due")
+        said.append(too_much(paid))
     return "; ".join(said)
 
 
@@ -235,7 +242,7 @@ def _age_row(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> dict:
     buckets = [cents.money(part) for part in ages(owed, as_of)]
     oldest = dates([int(owed["day"].min())])[0] if len(owed) else np.datetime64("NaT", "ns")
     if found.open < 0:
-        said = "more was paid than was due"
+        said = too_much(found.paid > 0)
     elif not found.open:
         said = "paid at once" if lines["terms"].iloc[0] == STALL else "nothing is open"
     elif not within:
