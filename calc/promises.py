@@ -33,8 +33,13 @@ def promised_by_week(promises: pd.DataFrame, product: str = "fresh") -> pd.Serie
 
 
 def delivered(sold: pd.DataFrame) -> pd.DataFrame:
-    """Weight of delivered lines by week (whole day), key and product, kg: columns of these names and amount."""
-    lines = sold[sold["kind"] == "delivered"]
+    """Weight delivered by week (whole day), key and product, kg: columns of these names and amount.
+
+    Of a product that a market never gets delivered, as at an own stall, what was sold there.
+    """
+    brought = sold["kind"] == "delivered"
+    place = pd.MultiIndex.from_frame(sold[["key", "product"]])
+    lines = sold[brought | ((sold["kind"] == "sold") & ~place.isin(place[brought]))]
     return lines.assign(week=monday(lines["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
 
 
@@ -110,6 +115,8 @@ def _pool_words(row, now: int) -> str:
         if promised <= TINY:
             return "nothing promised"
         return "all promises together kept" if row.delivered >= promised - LEAST_KG else "short of what was promised in all"
+    if row.week == now and promised > TINY and row.delivered >= promised - LEAST_KG:
+        return "all promises together kept"
     if np.isnan(row.supply_kg):
         return "not worked out that far: do not promise on it"
     if promised > row.supply_kg + LEAST_KG:
