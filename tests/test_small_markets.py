@@ -65,3 +65,52 @@ def test_a_period_closed_on_the_very_day_in_mid_month_is_closed():
         found = rolled(dt.date(2026, 10, day), sold=sold, closed=[("Shop", "2026-10-15", 30.0)]).settlement
         assert found["ends"].dt.strftime("%Y-%m-%d").tolist() == ends and found["closed"].tolist() == closed
         assert found["open"].tolist() == [30.0] * len(ends)
+
+
+# ---- lots ------------------------------------------------------------------------------------------------------------
+
+H1, H2 = ("2026-10-01", "picked", "A", 3.0, {"lot": "H1"}), ("2026-10-01", "picked", "B", 4.0, {"lot": "H2"})
+
+
+def traced(what, key, lines, sold=()):
+    frames, links = frames_of(lines, sold)
+    day = (AS_OF - dt.date(1970, 1, 1)).days
+    return trace.trace(trace.Lines(frames, diary(frames, links, day), ledger(frames, day)), what, key, 14.0)
+
+
+def test_a_dried_lot_named_after_one_harvest_with_another_in_its_note_comes_from_both():
+    # Lot H1, note "with H2": 6 kg went in, 3 of each by halves; a recall must reach the logs and the spawn of both.
+    lines = [H1, H2, ("2026-10-02", "dried", None, 6.0, {"lot": "H1", "dried_out_kg": 0.6, "note": "with H2"})]
+    table = rolled(lines=lines).trace.set_index(["lot", "product"])
+    assert (table.loc[("H1", "dried"), "logs"], table.loc[("H1", "dried"), "spawn_lots"]) == (8, "S1, S2")
+    assert (table.loc[("H1", "fresh"), "left_kg"], table.loc[("H2", "fresh"), "left_kg"]) == (0.0, 1.0)  # 3 - 3 and 4 - 3
+    assert traced(trace.LOT, "h1", lines).dryings["came_from"].tolist() == ["H1, H2 (its lot and its note)"]
+
+
+def test_a_drying_that_names_its_logs_is_reached_from_their_spawn():
+    # Picked from A without a lot and dried as D1 with A written beside it: spawn lot S1 leads to what was sold of D1, S2 does not.
+    lines = [("2026-10-01", "picked", "A", 3.0), ("2026-10-02", "dried", "A", 3.0, {"lot": "D1", "dried_out_kg": 0.3})]
+    sold = [("2026-10-10", "Stall", "sold", "dried", 0.2, 90.0, "D1")]
+    found = traced(trace.SPAWN, "s1", lines, sold)
+    assert found.lots == ["D1"] and found.moves["kg"].tolist() == [0.2] and found.markets == ["Stall"]
+    assert not len(traced(trace.SPAWN, "s2", lines, sold).moves)
+    row = rolled(lines=lines, sold=sold).trace.iloc[0]
+    assert (row["lot"], row["logs"], row["spawn_lots"], row["left_kg"], row["words"]) == ("D1", 4, "S1", 0.1, "")
+
+
+def test_a_drying_of_which_nobody_wrote_from_what_is_a_doubt_of_every_lot_it_may_hold():
+    # D1 dried on 15 October, 14 days after the picks: it may hold H1 or H2. D2 of the 16th may not; D3 names B, so it may hold H2 and not H1.
+    lines = [H1, H2, *((f"2026-10-{day}", "dried", logs, 1.0, {"lot": lot, "dried_out_kg": 0.1})
+                       for day, logs, lot in ((15, None, "D1"), (16, None, "D2"), (14, "B", "D3")))]
+    said = "Dried in the days after without a harvest lot named, it may hold some of this: "
+    for what, key, lots, kilos in ((trace.LOT, "h1", "D1", 1.0), (trace.LOT, "h2", "D1, D3", 2.0), (trace.SPAWN, "s1", "D1", 1.0),
+                                   (trace.SPAWN, "s2", "D1", 1.0)):
+        assert {d.words: d.kg for d in traced(what, key, lines).doubts}[said + lots] == kilos
+
+
+def test_what_was_dried_under_a_new_name_is_no_longer_in_the_cooler():
+    # H2 of the 20th and H1 of the 22nd, 5 each; all of H1 was dried as D1. The 5 counted are of H2, 11 days old, and keep to 3 November.
+    lines = [("2026-10-20", "picked", "B", 5.0, {"lot": "H2"}), ("2026-10-22", "picked", "A", 5.0, {"lot": "H1"}),
+             ("2026-10-23", "dried", None, 5.0, {"lot": "D1", "dried_out_kg": 0.5, "note": "from H1"}), ("2026-10-31", "stored", None, 5.0)]
+    row, = rolled(lines=lines, settings={"keeps_days": 14.0}).keeping.itertuples()
+    assert (row.lot, row.age, row.kg, row.keeps_to) == ("H2", 11, 5.0, pd.Timestamp("2026-11-03"))
