@@ -26,7 +26,8 @@ def on_hand(book: Diary, sold: pd.DataFrame, used: dict[str, float], in_store_kg
     """Fresh on hand by lot, or by day of picking where no lot is written down, the one to use first on top.
 
     used: kg of each harvest lot (lower case) gone at home (calc.trace.used_at_home). in_store_kg: all that is in store; the
-    youngest picks hold it, since the oldest are used first, less what lines with a lot took from it. Columns: lot, day, age, wet, grade, kg, days_left (below 0: past).
+    youngest picks hold it, since the oldest are used first, less what lines with a lot took from it.
+    Columns: lot, day, age, wet, grade, kg, days_left (below 0: past).
     """
     at = np.flatnonzero(book.lines("picked") & (np.nan_to_num(book.amount) > 0))
     key, frame = words(book.frame, "lot"), book.frame

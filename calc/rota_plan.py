@@ -307,6 +307,9 @@ def _words(found, shown, key):
     big = np.isin(found.row, list(found.too_big)) if found.too_big else np.zeros(len(found.row), dtype=bool)
     for at_key, row in zip(key[big], found.row[big], strict=True):
         said[int(at_key)].append(f"{at.names[row]} alone is more than the tank holds in a week: split its row on Logs, or type more loads")
+    if np.isfinite(found.tank.week_m3) and not np.isfinite(_volumes(at)).all():
+        for words in said.values():
+            words.append("no log has a size on Logs: what the tank holds is not looked at")
     for why in (MOVED, YOUNG, RESTING, MONTH):
         mine = np.flatnonzero(found.out_why == why)
         counts = np.bincount(out_key[mine], at.alive[found.out_row[mine]], minlength=1)

@@ -274,7 +274,7 @@ def inoculate(week: Week) -> pd.DataFrame:
     usual = tables.figure("inoculate_within_weeks")
     weeks = float(week.settings.get("inoculate_within") or usual.typical)
     most = weeks * WEEK_DAYS
-    rule = f"within {weeks:g} weeks of felling " + ("(trade pages, 1 to 6)" if weeks == usual.typical else "(your setting)")
+    rule = f"within {weeks:g} weeks of felling " + (f"(trade pages, {usual.low:g} to {usual.high:g})" if weeks == usual.typical else "(your setting)")
     late = week.day - felled[rows] > most
 
     def waits(day: int) -> str:

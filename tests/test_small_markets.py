@@ -4,7 +4,6 @@ from __future__ import annotations
 import datetime as dt
 
 import pandas as pd
-import pytest
 import soak_yards
 import yards
 

@@ -1,8 +1,6 @@
 """Small yards whose season, soaks and week can be worked out on paper: each sum stands in its comment. Common practice throughout."""
 from __future__ import annotations
 
-import pytest
-import soak_yards
 from soak_yards import rolled
 
 INCH = 0.0254
@@ -34,3 +32,27 @@ def test_a_watering_makes_no_storm():
 def test_a_pick_on_the_day_of_the_storm_was_not_brought_by_it():
     lines = [("2026-06-01", "picked", "A", 0.2), ("2026-06-01", "rain", None, INCH), ("2026-06-09", "rain", None, INCH)]
     assert len(what(rolled(OLD, lines, "2026-06-10"), "look for pins")) == 1
+
+
+def test_a_tank_limit_that_cannot_be_held_against_any_size_is_said():
+    # Four logs without a diameter, all of rota week 1: their volume is not known, so all four go in, and the calendar says why.
+    rows = [(f"L{i}", 1, "2024-03-01", {"diameter_m": None, "rota_week": 1}) for i in range(1, 5)]
+    found = rolled(rows, [], "2026-06-01", tank_volume=0.02, tank_loads=1.0).soak_calendar.iloc[0]
+    assert (found["logs"], found["words"]) == (4.0, "no log has a size on Logs: what the tank holds is not looked at")
+    # 0.1 m across and 1 m long: 0.00785 m3 each, two to a tank of 0.02 m3.
+    sized = rolled([(*row[:3], {"rota_week": 1}) for row in rows], [], "2026-06-01", tank_volume=0.02, tank_loads=1.0).soak_calendar.iloc[0]
+    assert (sized["logs"], sized["words"]) == (2.0, "tank full: 2 logs moved to the week of 6 Jul 2026")
+
+
+def test_weeks_to_inoculate_are_the_same_figure_everywhere():
+    # Felled on 1 May, seen on 1 June: 31 days, 3 beyond 4 weeks; the figure inoculate_within_weeks runs from 2 to 6.
+    out = rolled([("B", 4, None, {"felled": "2026-05-01"})], [], "2026-06-01", inoculate_within=4.0)
+    line, due = what(out, "inoculate, past the limit").iloc[0], out.deadlines.iloc[0]
+    assert line["rule"] == "within 4 weeks of felling (trade pages, 2 to 6)" and due["words"].endswith("sources say 2 to 6 weeks")
+    assert line["words"].startswith("felled 31 days ago, on 1 May 2026: 3 days past the limit") and due["days"] == -3
+
+
+def test_a_week_too_hot_for_logs_that_fruit_by_themselves_is_called_so():
+    # The cold strain suits April, May and September to November here; the week of 1 June is too hot for it, that of 25 May is not.
+    found = rolled([("A", 100, "2024-03-01", {"strain": "cold"})], [], "2026-05-18").supply.set_index("week")["words"]
+    assert found["2026-05-25"].startswith("natural fruiting") and found["2026-06-01"] == "dormant: too cold or too hot"

@@ -324,7 +324,8 @@ PROMISES = Table(
         Column("asked", "Asked", NUMBER, "What the market would like.", quantity="weight", width=10, needed=True, looks="two"),
         Column("promised", "Promised", NUMBER, "What you said would come.", quantity="weight", width=10, needed=True, looks="two"),
         Column("ordered", "Ordered", NUMBER, "What it then ordered.", quantity="weight", width=10, looks="two"),
-        Column("promise_delivered", "Delivered", COMPUTED, "Delivered lines on Sales of that week, Monday to Sunday; sold ones where nothing is ever delivered.",
+        Column("promise_delivered", "Delivered", COMPUTED,
+               "Delivered lines on Sales of that week, Monday to Sunday; sold ones where nothing is ever delivered.",
                quantity="weight", width=10, looks="two_or_blank",
                formula='IF(OR(NOT(ISNUMBER({promise_week})),{promise_market}="",{promise_product}=""),"",'
                        'SUMPRODUCT((sal_kind=IF(SUMPRODUCT((sal_kind="delivered")*(sal_market={promise_market})*(sal_product={promise_product}))>0,'
