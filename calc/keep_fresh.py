@@ -83,6 +83,7 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
             if np.isnan(price):
                 continue
             past = breakeven[(breakeven["market"].str.casefold() == key) & (breakeven["product"] == product)]
+            past = past if (sold.loc[(sold["key"] == key) & (sold["product"] == product), "sold_kg"] > 0).any() else past[:0]
             unsold, own = (float(past["unsold"].iloc[0]), float(past["own_per_kg"].iloc[0])) if len(past) else (0.0, 0.0)
             taken = commission if (own_terms or CONSIGNMENT) == CONSIGNMENT else 0.0
             promised = max(0.0, float(due.get(key, 0.0)) - handed) if product == "fresh" else 0.0

@@ -47,7 +47,8 @@ def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFra
     """The table promise_weeks: by week, market and product; where there is more than one market, all of them together too.
 
     promises: the Promises table; sold: the sales ledger; supply: the table of that name (week, promise_kg), empty
-    where nothing is foreseen; dried_left_kg: dried weight at home, from which every dried promise to come is taken.
+    where nothing is foreseen; dried_left_kg: dried weight at home, from which every dried promise to come is taken,
+    on top of what this week was delivered of its own.
     """
     typed = lines(promises)
     if not len(typed):
@@ -82,8 +83,9 @@ def _supply(pool: pd.DataFrame, supply: pd.DataFrame, dried_left_kg: float, now:
         if row.week < now:
             found.append((row.Index, np.nan))
         elif row.product == "dried":
-            found.append((row.Index, max(0.0, left)))
-            left -= 0.0 if np.isnan(row.promised) else max(row.promised - (row.delivered if row.week == now else 0.0), 0.0)
+            given = row.delivered if row.week == now else 0.0  # no longer at home, and part of what was promised
+            found.append((row.Index, max(0.0, left) + given))
+            left -= 0.0 if np.isnan(row.promised) else max(row.promised - given, 0.0)
         else:
             found.append((row.Index, foreseen.get(row.week, np.nan)))
     return pd.Series(dict(found)).reindex(pool.index).to_numpy(dtype=float)

@@ -4,6 +4,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pandas as pd
+import pytest
 import soak_yards
 import yards
 
@@ -113,3 +114,27 @@ def test_what_was_dried_under_a_new_name_is_no_longer_in_the_cooler():
              ("2026-10-23", "dried", None, 5.0, {"lot": "D1", "dried_out_kg": 0.5, "note": "from H1"}), ("2026-10-31", "stored", None, 5.0)]
     row, = rolled(lines=lines, settings={"keeps_days": 14.0}).keeping.itertuples()
     assert (row.lot, row.age, row.kg, row.keeps_to) == ("H2", 11, 5.0, pd.Timestamp("2026-11-03"))
+
+
+# ---- what to do with what there is -----------------------------------------------------------------------------------
+
+def test_a_dried_promise_half_delivered_is_not_too_much():
+    # 1 kg out of the dryer, 1 promised, 0.6 of it delivered: the 0.4 at home are the rest. 0.1 for the week after is 0.1 too much.
+    lines = [("2026-10-01", "picked", "A", 10.0, {"lot": "H1"}), ("2026-10-02", "dried", None, 10.0, {"lot": "H1", "dried_out_kg": 1.0})]
+    out = rolled(dt.date(2026, 10, 28), lines=lines, sold=[("2026-10-27", "Shop", "delivered", "dried", 0.6, 90.0, "H1")],
+                 promised=[("2026-10-26", "Shop", "dried", 1.0), ("2026-11-02", "Shop", "dried", 0.1)])
+    pool = out.promise_weeks[out.promise_weeks["market"] == "(all markets)"]
+    assert pool["supply_kg"].tolist() == pytest.approx([1.0, 0.0]) and pool["free_kg"].tolist() == pytest.approx([0.0, -0.1])
+    assert pool["words"].tolist() == ["within what can be promised", "over-promised to all markets together"]
+
+
+def test_one_return_before_any_sale_does_not_make_a_market_worth_nothing():
+    # 3 delivered, 1 came back, none sold yet: what it will sell is not known, so a kg is taken at 10 less a quarter: 7.50.
+    # Once 1 is sold, half of what was settled came back: 3.75.
+    back = [("2026-10-25", "Shop", "delivered", "fresh", 3.0, 10.0), ("2026-10-26", "Shop", "returned", "fresh", 1.0)]
+    lines, sale = [("2026-10-24", "picked", "A", 4.0)], [("2026-10-27", "Shop", "sold", "fresh", 1.0, 10.0)]
+    price = pd.DataFrame([{"price_market": "Shop", "price_product": "fresh", "price_from": pd.Timestamp("2026-01-01"), "price_each": 10.0}])
+    for sold, net in ((back, 7.5), (back + sale, 3.75)):
+        frames, links = frames_of(lines, sold)
+        found = roll_up({**frames, "prices": price}, links, {**yards.SETTINGS, **soak_yards.temps()}, AS_OF).keeping_options.set_index("where")
+        assert found.loc["Shop", "net_per_kg"] == pytest.approx(net)
