@@ -149,14 +149,15 @@ def _stock_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray) 
         "opening_kg": opening[i], **{f"{name}_kg": part[i] for name, part in moved.items()}, "counted_kg": counted[i],
         "unexplained_kg": gone[i] if counts[i] else np.nan, "allowed_kg": allowed[i] if counts[i] else np.nan, "charged_kg": charged[i],
         "closing_kg": closing[i], "rows": float(used[i]),
-        "words": _stock_words(terms, straight, closing[i], bool(counts[i]), gone[i], charged[i], not np.isnan(allowed[i]))} for i in range(size)]
+        "words": _stock_words(terms, straight, closing[i], bool(counts[i]), gone[i], charged[i], allowed[i])} for i in range(size)]
 
 
 def _period_of(frame: pd.DataFrame, starts: np.ndarray) -> np.ndarray:
     return np.searchsorted(starts, frame["day"].to_numpy(dtype=np.int64), side="right") - 1
 
 
-def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone: float, charged: float, agreed: bool) -> str:
+def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone: float, charged: float, allowed: float) -> str:
+    """What the counts say; allowed: NaN where no loss is agreed."""
     if terms == OUTRIGHT:
         return "bought outright: theirs on delivery"
     if straight:
@@ -167,8 +168,10 @@ def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone
     if counted and gone < -LEAST_KG:
         said.append("counted more than the lines say: a delivery is missing, or a sale is written twice")
     elif counted and gone > LEAST_KG:
-        said.append("missing; no loss is agreed on Lists, so none is charged" if not agreed
-                    else "missing beyond the loss allowed: charged" if charged > LEAST_KG else "missing within the loss allowed")
+        said.append("missing; no loss is agreed on Lists, so none is charged" if np.isnan(allowed)
+                    else "missing beyond the loss allowed: charged" if charged > LEAST_KG
+                    else "missing within the loss allowed" if gone <= allowed + LEAST_KG
+                    else "missing beyond the loss allowed; no price is known, so nothing is charged: type one in Prices on Lists")
     return "; ".join(said) or ("counted: it agrees" if counted else "not counted")
 
 

@@ -196,9 +196,11 @@ def storm(week: Week, low: int, high: int):
 
 
 def water_by_rain(week: Week) -> pd.DataFrame:
-    """Logs that have not fruited yet with less than the week's water, or a week without any in a hot month."""
-    rows = np.flatnonzero(week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER))
-    mean = week.month_mean
+    """Logs that have not fruited yet with less than the week's water, or any logs a week without any in a hot month."""
+    running, mean = week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER), week.month_mean
+    hot = mean is not None and mean > units.celsius_from_fahrenheit(tables.figure("hot_day_f").typical)
+    older = hot & week.rain.known & (week.alive > 0) & week.yard.is_at_work() & ~running & (week.stage != SOAKING)
+    rows = np.flatnonzero(running | older)
     if not len(rows) or (mean is not None and mean < tables.figure("mycelium_starts_c").typical):
         return needs("water", rows[:0], [], "")
     wanted, rain = wanted_m(week.settings), week.rain
@@ -207,19 +209,17 @@ def water_by_rain(week: Week) -> pd.DataFrame:
     got, assumed = rain.depth(week.day - WEEK_DAYS + 1, week.day), rain.not_measured(week.day - WEEK_DAYS + 1, week.day)
     if not rain.known:
         return needs("water", rows[~assumed[rows]], NOT_WRITTEN, rule)
-    last = rain.last_day()
-    short = (got < wanted * (1 - 1e-9)) & ~assumed
+    last, dry = rain.last_day(), tables.figure("dry_days").typical
+    short = (got < wanted * (1 - 1e-9)) & ~assumed & (running | (week.day - last > dry))
     rows = rows[short[rows]]
-    hot = mean is not None and mean > units.celsius_from_fahrenheit(tables.figure("hot_day_f").typical)
-    dry = tables.figure("dry_days").typical
-    pairs, which = np.unique(np.column_stack((np.round(got[rows], 6), last[rows])), axis=0, return_inverse=True)
+    cases, which = np.unique(np.column_stack((np.round(got[rows], 6), last[rows], running[rows])), axis=0, return_inverse=True)
     said, rules = [], []
-    for depth, day in pairs.tolist():
+    for depth, day, in_run in cases.tolist():
         since = "no water written down before" if day == NEVER else f"last water {ago(week.day - int(day))}"
         parched = hot and (day == NEVER or week.day - day > dry)
         said.append(f"{week.depth(depth)} of rain and water in the last 7 days; {since}"
                     + (f"; the month's mean is {week.degrees(mean)}: water overnight" if parched else ""))
-        rules.append(f"{rule}; {dry:g} days dry and hot (FOR-85)" if parched else rule)
+        rules.append("; ".join([rule] * bool(in_run) + [f"{dry:g} days dry and hot (FOR-85)"] * parched))
     which = which.ravel()
     return needs("water", rows, np.array(said, dtype=object)[which] if said else [], np.array(rules, dtype=object)[which] if said else [],
                  said_by(last[rows], stamp))

@@ -67,6 +67,15 @@ def test_a_period_closed_on_the_very_day_in_mid_month_is_closed():
         assert found["open"].tolist() == [30.0] * len(ends)
 
 
+def test_a_loss_without_any_price_is_not_called_allowed():
+    # 10 delivered, 6 counted, no loss allowed: 4 are missing. No price is written anywhere, so no money can be put on them.
+    sold = [("2026-10-02", "Shop", "delivered", "fresh", 10.0), ("2026-10-20", "Shop", "counted", "fresh", 6.0)]
+    none, half = (rolled(sold=sold, markets=[{**SHOP, "allowance": share}]).settlement_stock.iloc[0] for share in (0.0, 0.5))
+    assert (none["unexplained_kg"], none["charged_kg"], none["allowed_kg"]) == (4.0, 0.0, 0.0)
+    assert none["words"] == "missing beyond the loss allowed; no price is known, so nothing is charged: type one in Prices on Lists"
+    assert (half["allowed_kg"], half["words"]) == (5.0, "missing within the loss allowed")
+
+
 # ---- lots ------------------------------------------------------------------------------------------------------------
 
 H1, H2 = ("2026-10-01", "picked", "A", 3.0, {"lot": "H1"}), ("2026-10-01", "picked", "B", 4.0, {"lot": "H2"})

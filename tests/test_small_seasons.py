@@ -56,3 +56,14 @@ def test_a_week_too_hot_for_logs_that_fruit_by_themselves_is_called_so():
     # The cold strain suits April, May and September to November here; the week of 1 June is too hot for it, that of 25 May is not.
     found = rolled([("A", 100, "2024-03-01", {"strain": "cold"})], [], "2026-05-18").supply.set_index("week")["words"]
     assert found["2026-05-25"].startswith("natural fruiting") and found["2026-06-01"] == "dormant: too cold or too hot"
+
+
+def test_logs_that_have_fruited_want_water_too_where_it_is_dry_and_hot():
+    # Soaked on 1 July, at rest since; the last rain on 12 July; July's mean is 25 deg C, above 75 deg F. On the 19th that is 7 days: not
+    # yet more than 7. On the 20th it is 8. At 23 deg C (73.4 deg F) the logs at rest wait for their soak.
+    lines = [("2026-07-01", "soaked", "A", 12.0), ("2026-07-12", "rain", None, 2 * INCH)]
+    hot, mild = ((-1, 1, 5, 11, 16, 21, july, 22, 18, 12, 7, 1) for july in (25, 23))
+    assert not len(what(rolled(OLD, lines, "2026-07-19", site=hot), "water")) and not len(what(rolled(OLD, lines, "2026-07-20", site=mild), "water"))
+    line, = what(rolled(OLD, lines, "2026-07-20", site=hot), "water").itertuples()
+    assert line.words == "0 mm of rain and water in the last 7 days; last water 8 days ago; the month's mean is 25 °C: water overnight"
+    assert line.rule == "7 days dry and hot (FOR-85)"
