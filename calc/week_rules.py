@@ -273,7 +273,7 @@ def inoculate(week: Week) -> pd.DataFrame:
     rows = np.flatnonzero((felled <= week.day) & ~week.yard.is_at_work() & (week.alive > 0))
     usual = tables.figure("inoculate_within_weeks")
     weeks = float(week.settings.get("inoculate_within") or usual.typical)
-    most = weeks * WEEK_DAYS
+    most = round(weeks * WEEK_DAYS)
     rule = f"within {weeks:g} weeks of felling " + (f"(trade pages, {usual.low:g} to {usual.high:g})" if weeks == usual.typical else "(your setting)")
     late = week.day - felled[rows] > most
 

@@ -1,6 +1,8 @@
 """Small yards whose season, soaks and week can be worked out on paper: each sum stands in its comment. Common practice throughout."""
 from __future__ import annotations
 
+import datetime as dt
+
 from soak_yards import rolled
 
 INCH = 0.0254
@@ -67,3 +69,15 @@ def test_logs_that_have_fruited_want_water_too_where_it_is_dry_and_hot():
     line, = what(rolled(OLD, lines, "2026-07-20", site=hot), "water").itertuples()
     assert line.words == "0 mm of rain and water in the last 7 days; last water 8 days ago; the month's mean is 25 °C: water overnight"
     assert line.rule == "7 days dry and hot (FOR-85)"
+
+
+def test_what_the_tank_cannot_hold_in_the_last_week_is_not_moved_out_of_the_season():
+    # Two of four logs fit (0.00785 m3 each into 0.02 m3). The season ends on 4 July, in the week of 29 June: no week follows for the other two.
+    rows = [(f"L{i}", 1, "2024-03-01", {"rota_week": 1}) for i in range(1, 5)]
+    lines = [("2026-04-27", "soaked", "L1 L2 L3 L4", 12.0)]  # nine weeks before 29 June
+    ends = {day: rolled(rows, lines, "2026-06-01", tank_volume=0.02, tank_loads=1.0, season_begins=dt.date(2026, 4, 1),
+                        season_ends=dt.date(2026, 7, day)) for day in (4, 12)}
+    first = {day: out.soak_calendar.iloc[0] for day, out in ends.items()}
+    assert first[4]["words"] == "tank full: 2 logs left out, and the week of 6 Jul 2026 is too cold or hot, or out of season"
+    assert first[12]["words"] == "tank full: 2 logs moved to the week of 6 Jul 2026"
+    assert [ends[day].log_season["next_soak"].notna().sum() for day in (4, 12)] == [2, 4]
