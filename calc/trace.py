@@ -366,7 +366,7 @@ def register(lines: Lines) -> pd.DataFrame:
         strains=[", ".join(_names(lines.strains[logs])) for logs in of], spawn_lots=[", ".join(_names(lines.spawn_names[logs])) for logs in of],
         markets=table["markets"].fillna(""), rows=table["lines"] + table["moves"],
         **{f"{name}_kg": table[name] for name in ("delivered", "sold", "returned")})
-    table["words"] = [_register_words(row.got, row.left_kg, len(logs), bool(row.spawn_lots))
+    table["words"] = [_register_words(row.got, row.left_kg, len(logs), bool(row.spawn_lots), row.moved_first < row.first)
                       for row, logs in zip(table.itertuples(), of, strict=True)]
     table = table.sort_values(["last", "lot", "product"], ascending=[False, True, False], na_position="last", ignore_index=True)
     for name in ("first", "last"):
@@ -387,7 +387,7 @@ def _logs_of(known: list[tuple[dict[str, np.ndarray], tuple]]) -> np.ndarray:
 
 
 def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
-    """By product and lot: kg delivered, sold and returned, what left home in all, the markets and the number of lines."""
+    """By product and lot: kg delivered, sold and returned, what left home in all, the first day, the markets and the number of lines."""
     named = sales[sales["lot"] != ""]
     kind, amount = named["kind"], named["amount"]
     taking = pd.MultiIndex.from_frame(named.loc[kind == "delivered", ["key", "product", "lot"]])
@@ -397,6 +397,7 @@ def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
     table = named.assign(**{name: amount.where(mask, 0.0) for name, mask in only.items()})
     table = table.groupby(["product", "lot"]).agg(
         delivered=("delivered", "sum"), sold=("sold_kg", "sum"), returned=("returned", "sum"), direct=("direct", "sum"), moves=("at", "size"),
+        moved_first=("day", "min"),
         markets=("market", lambda part: ", ".join(dict.fromkeys(part))))
     table["left_home"] = table["delivered"] - table["returned"] + table["direct"]
     return table.drop(columns="direct").rename_axis(["product", "key"])
@@ -411,12 +412,14 @@ def used_at_home(lines: Lines) -> dict[str, float]:
     return home
 
 
-def _register_words(got: float, left: float, logs: int, spawn_known: bool) -> str:
+def _register_words(got: float, left: float, logs: int, spawn_known: bool, too_early: bool) -> str:
     said = []
     if np.isnan(got):
         said.append("on Sales only: no picked or dried line carries this lot")
     elif left < -LEAST_KG:
         said.append("more went out than came in")
+    if too_early:
+        said.append("went to a market before it was picked or dried: look at the dates")
     if not np.isnan(got) and not logs:
         said.append("no known log stands behind it")
     elif logs and not spawn_known:

@@ -117,6 +117,13 @@ def test_a_drying_of_which_nobody_wrote_from_what_is_a_doubt_of_every_lot_it_may
         assert {d.words: d.kg for d in traced(what, key, lines).doubts}[said + lots] == kilos
 
 
+def test_a_lot_that_went_to_market_before_it_was_picked_is_said():
+    # Picked on 1 October, sold on 30 September: one of the two dates is wrong. Sold on the day itself is fresh.
+    for day, said in (("2026-09-30", "went to a market before it was picked or dried: look at the dates"), ("2026-10-01", "")):
+        row = rolled(lines=[H1], sold=[(day, "Stall", "sold", "fresh", 1.0, 10.0, "H1")]).trace.iloc[0]
+        assert (row["lot"], row["left_kg"], row["words"]) == ("H1", 2.0, said)
+
+
 def test_what_was_dried_under_a_new_name_is_no_longer_in_the_cooler():
     # H2 of the 20th and H1 of the 22nd, 5 each; all of H1 was dried as D1. The 5 counted are of H2, 11 days old, and keep to 3 November.
     lines = [("2026-10-20", "picked", "B", 5.0, {"lot": "H2"}), ("2026-10-22", "picked", "A", 5.0, {"lot": "H1"}),

@@ -3,7 +3,11 @@ from __future__ import annotations
 
 import datetime as dt
 
+import pandas as pd
+import yards
 from soak_yards import rolled
+
+from calc.farm import roll_up
 
 INCH = 0.0254
 OLD = [("A", 4, "2024-03-01")]
@@ -81,3 +85,19 @@ def test_what_the_tank_cannot_hold_in_the_last_week_is_not_moved_out_of_the_seas
     assert first[4]["words"] == "tank full: 2 logs left out, and the week of 6 Jul 2026 is too cold or hot, or out of season"
     assert first[12]["words"] == "tank full: 2 logs moved to the week of 6 Jul 2026"
     assert [ends[day].log_season["next_soak"].notna().sum() for day in (4, 12)] == [2, 4]
+
+
+def test_logs_lost_before_their_spawn_do_not_wait_for_it():
+    # Four felled for spawn lot S9: with one lost three wait, with all lost none does.
+    for lost, waits in ((1.0, "3 logs wait for it"), (None, None)):
+        frames, links = spawned(("2026-05-15", "lost", "B", lost))
+        out = roll_up(frames, links, yards.SETTINGS, dt.date(2026, 6, 1))
+        spawn = out.deadlines[out.deadlines["log"] == "S9"]
+        assert spawn["words"].tolist() == ([waits] if waits else []) and len(what(out, "use the spawn")) == len(spawn)
+
+
+def spawned(*lines):
+    logs = yards.logs(("B", 4, None, {"felled": "2026-05-01"})).assign(spawn_lot=["S9"])
+    book, links = yards.events(["B"], *lines)
+    lots = pd.DataFrame([{"spawn_lot": "S9", "use_by": pd.Timestamp("2026-06-05")}])
+    return {"logs": logs, "events": book, "lots": lots, "woods": yards.WOODS, "forms": yards.FORMS}, {"event_links": links}
