@@ -35,7 +35,7 @@ def deadlines(frames: dict, yard: Yard, settings: dict, span: tuple[float, float
 
 def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
     """A line for the logs felled on one day, and one for those whose day of felling is not known."""
-    left = yard.count - np.bincount(yard.exit_log, weights=yard.exit_take, minlength=len(yard))
+    left = yard.left()
     wait = ~yard.is_at_work() & (left > TINY)
     names, sources = as_typed(logs, "log"), f"sources say {span[0]:g} to {span[1]:g} weeks"
     for start in np.unique(yard.start[wait & (yard.start <= yard.as_of)]):
@@ -57,12 +57,12 @@ def _spawn(frames: dict, yard: Yard):
     """A line for each spawn lot that logs still wait for, or whose date falls within the weeks around today."""
     lots = frames.get("lots", pd.DataFrame())
     names, keys, use_by = as_typed(lots, "spawn_lot"), words(lots, "spawn_lot"), day_column(lots, "use_by")
-    theirs, at_work = words(frames["logs"], "spawn_lot"), yard.is_at_work()
+    theirs, at_work, left = words(frames["logs"], "spawn_lot"), yard.is_at_work(), yard.left()
     for i in range(len(lots)):
         if not keys[i] or use_by[i] >= NO_DAY:
             continue
         mine = theirs == keys[i]
-        waiting = float(yard.count[mine & ~at_work].sum())
+        waiting = float(left[mine & ~at_work].sum())
         ahead = int(use_by[i]) - yard.as_of
         if waiting <= 0 and (mine.any() or abs(ahead) > HORIZON_WEEKS * WEEK):
             continue
@@ -143,7 +143,7 @@ def _setup_hours(frames: dict, yard: Yard, hours: pd.DataFrame, weeks, begins: n
     used = hours[hours["used"] == "yes"]
     each = float(used["minutes_per_log"].sum()) / 60.0
     felled_each = float(used["minutes_per_log"][used["step"] != "felled"].sum()) / 60.0  # where felling is timed by itself
-    left = yard.count - np.bincount(yard.exit_log, weights=yard.exit_take, minlength=len(yard))
+    left = yard.left()
     wait = ~yard.is_at_work() & (left > TINY)
     felled = wait & (yard.start <= yard.as_of)
     due = np.where(wait & (yard.inoculated < NO_DAY), yard.inoculated, NO_DAY)

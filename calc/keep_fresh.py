@@ -17,24 +17,21 @@ from calc.yard import TINY, Diary, as_typed, dates, numbers, words
 
 SELL, DRY, HOLD, PAST, DRYER = "sell fresh", "dry", "hold", "past its days", "dryer"
 PAST_SHOWN = 4  # lots past their days that stand in a line of their own
-AWAY = ("dried", "culled", "given", "spoiled")
 NO_COUNT = "Not counted: picked less what is written down as gone. Count the cooler and write a stored line on Events."
 
 
 # ---- what is there -----------------------------------------------------------------------------------------------
 
-def on_hand(book: Diary, sold: pd.DataFrame, in_store_kg: float, keeps_days: float, wet_days: float) -> pd.DataFrame:
+def on_hand(book: Diary, sold: pd.DataFrame, used: dict[str, float], in_store_kg: float, keeps_days: float, wet_days: float) -> pd.DataFrame:
     """Fresh on hand by lot, or by day of picking where no lot is written down, the one to use first on top.
 
-    in_store_kg: all that is in store; the youngest picks hold it, since the oldest are used first, less what lines with
-    a lot took from it. Columns: lot, day, age, wet, grade, kg, days_left (below 0: past).
+    used: kg of each harvest lot (lower case) gone at home (calc.trace.used_at_home). in_store_kg: all that is in store; the
+    youngest picks hold it, since the oldest are used first, less what lines with a lot took from it.
+    Columns: lot, day, age, wet, grade, kg, days_left (below 0: past).
     """
     at = np.flatnonzero(book.lines("picked") & (np.nan_to_num(book.amount) > 0))
     key, frame = words(book.frame, "lot"), book.frame
-    gone = book.lines(*AWAY) & (key != "")
-    by_lot = pd.Series(book.amount[gone]).groupby(key[gone]).sum()
-    taken = _left_home(sold)
-    by_lot = by_lot.add(taken, fill_value=0.0)
+    by_lot = pd.Series(used, dtype=float).add(_left_home(sold), fill_value=0.0)
     picks = pd.DataFrame({"day": book.day[at], "key": key[at], "lot": as_typed(frame, "lot")[at], "kg": book.amount[at],
                           "wet": words(frame, "picked_wet")[at] == "yes", "grade": as_typed(frame, "grade")[at]})
     picks["by"] = np.where(picks["key"] == "", picks["day"].astype(str), picks["key"])
@@ -86,6 +83,7 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
             if np.isnan(price):
                 continue
             past = breakeven[(breakeven["market"].str.casefold() == key) & (breakeven["product"] == product)]
+            past = past if (sold.loc[(sold["key"] == key) & (sold["product"] == product), "sold_kg"] > 0).any() else past[:0]
             unsold, own = (float(past["unsold"].iloc[0]), float(past["own_per_kg"].iloc[0])) if len(past) else (0.0, 0.0)
             taken = commission if (own_terms or CONSIGNMENT) == CONSIGNMENT else 0.0
             promised = max(0.0, float(due.get(key, 0.0)) - handed) if product == "fresh" else 0.0
@@ -148,13 +146,13 @@ def dryer(settings: dict) -> Dryer:
 def every_table(frames: dict, found: dict, settings: dict) -> dict[str, pd.DataFrame]:
     """The tables keeping, keeping_options and keeping_dryer.
 
-    found: book (diary), sold (ledger), breakeven, ratio (fresh for one of dried), store (kg in store, whether it was
-    counted) and labour_amount (money by line of Events).
+    found: book (diary), sold (ledger), used (calc.trace.used_at_home), breakeven, ratio (fresh for one of dried), store (kg in
+    store, whether it was counted) and labour_amount (money by line of Events).
     """
     book, sold = found["book"], found["sold"]
     in_store, counted = found["store"]
     keeps = settings.get("keeps_days") or tables.figure("fresh_keeps_days").typical
-    lots = on_hand(book, sold, in_store, float(keeps), tables.figure("wet_use_days").typical)
+    lots = on_hand(book, sold, found["used"], in_store, float(keeps), tables.figure("wet_use_days").typical)
     good = lots[lots["days_left"] >= 0].reset_index(drop=True)
     places = outlets(frames, sold, found["breakeven"], book.as_of)
     fresh = places[places["product"] == "fresh"].sort_values("net", ascending=False, kind="stable", ignore_index=True)

@@ -33,8 +33,13 @@ def promised_by_week(promises: pd.DataFrame, product: str = "fresh") -> pd.Serie
 
 
 def delivered(sold: pd.DataFrame) -> pd.DataFrame:
-    """Weight of delivered lines by week (whole day), key and product, kg: columns of these names and amount."""
-    lines = sold[sold["kind"] == "delivered"]
+    """Weight delivered by week (whole day), key and product, kg: columns of these names and amount.
+
+    Of a product that a market never gets delivered, as at an own stall, what was sold there.
+    """
+    brought = sold["kind"] == "delivered"
+    place = pd.MultiIndex.from_frame(sold[["key", "product"]])
+    lines = sold[brought | ((sold["kind"] == "sold") & ~place.isin(place[brought]))]
     return lines.assign(week=monday(lines["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
 
 
@@ -42,7 +47,8 @@ def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFra
     """The table promise_weeks: by week, market and product; where there is more than one market, all of them together too.
 
     promises: the Promises table; sold: the sales ledger; supply: the table of that name (week, promise_kg), empty
-    where nothing is foreseen; dried_left_kg: dried weight at home, from which every dried promise to come is taken.
+    where nothing is foreseen; dried_left_kg: dried weight at home, from which every dried promise to come is taken,
+    on top of what this week was delivered of its own.
     """
     typed = lines(promises)
     if not len(typed):
@@ -77,8 +83,9 @@ def _supply(pool: pd.DataFrame, supply: pd.DataFrame, dried_left_kg: float, now:
         if row.week < now:
             found.append((row.Index, np.nan))
         elif row.product == "dried":
-            found.append((row.Index, max(0.0, left)))
-            left -= 0.0 if np.isnan(row.promised) else max(row.promised - (row.delivered if row.week == now else 0.0), 0.0)
+            given = row.delivered if row.week == now else 0.0  # no longer at home, and part of what was promised
+            found.append((row.Index, max(0.0, left) + given))
+            left -= 0.0 if np.isnan(row.promised) else max(row.promised - given, 0.0)
         else:
             found.append((row.Index, foreseen.get(row.week, np.nan)))
     return pd.Series(dict(found)).reindex(pool.index).to_numpy(dtype=float)
@@ -110,6 +117,8 @@ def _pool_words(row, now: int) -> str:
         if promised <= TINY:
             return "nothing promised"
         return "all promises together kept" if row.delivered >= promised - LEAST_KG else "short of what was promised in all"
+    if row.week == now and promised > TINY and row.delivered >= promised - LEAST_KG:
+        return "all promises together kept"
     if np.isnan(row.supply_kg):
         return "not worked out that far: do not promise on it"
     if promised > row.supply_kg + LEAST_KG:

@@ -22,7 +22,7 @@ from calc.yard import NO_DAY, TINY, dates
 
 WEEKS, YEAR = 26, 53
 NEVER = 2 ** 31  # weeks ahead: no turn
-YOUNG, RESTING, MONTH, MOVED = "too young", "still resting", "the month does not suit", "moved"
+YOUNG, RESTING, MONTH, MOVED, NO_ROOM = "too young", "still resting", "the month does not suit", "moved", "no room"
 NO_MONTHS = "Lists has no fruiting temperatures for the strain, and Settings no first and last day of the season: type one or the other"
 MOST_NAMED = 500  # rows of a group that are named
 
@@ -216,7 +216,8 @@ def _walk(at, out, due, late, offset, days, cycle):
         rows = rows[np.argsort(~late[rows], kind="stable")]
         fits = _fits(volume[rows], out, rows)
         moved, rows = rows[~fits], rows[fits]
-        outs.append((week, moved, MOVED))
+        open_ = first[at.strain[moved], week + 1] >= 0
+        outs += [(week, moved[open_], MOVED), (week, moved[~open_], NO_ROOM)]
         due[moved], late[moved] = week + 1, True
         day = np.maximum(first[at.strain[rows], week], allowed[rows])
         soaks.append((week, rows, day))
@@ -307,7 +308,10 @@ def _words(found, shown, key):
     big = np.isin(found.row, list(found.too_big)) if found.too_big else np.zeros(len(found.row), dtype=bool)
     for at_key, row in zip(key[big], found.row[big], strict=True):
         said[int(at_key)].append(f"{at.names[row]} alone is more than the tank holds in a week: split its row on Logs, or type more loads")
-    for why in (MOVED, YOUNG, RESTING, MONTH):
+    if np.isfinite(found.tank.week_m3) and not np.isfinite(_volumes(at)).all():
+        for words in said.values():
+            words.append("no log has a size on Logs: what the tank holds is not looked at")
+    for why in (MOVED, NO_ROOM, YOUNG, RESTING, MONTH):
         mine = np.flatnonzero(found.out_why == why)
         counts = np.bincount(out_key[mine], at.alive[found.out_row[mine]], minlength=1)
         for at_key in np.intersect1d(np.flatnonzero(counts > 0), shown):
@@ -319,6 +323,7 @@ def _words(found, shown, key):
 def _why(why, logs, next_week):
     many = f"{logs:g} log{'' if logs == 1 else 's'}"
     return {MOVED: f"tank full: {many} moved to the week of {day_words(next_week)}",
+            NO_ROOM: f"tank full: {many} left out, and the week of {day_words(next_week)} is too cold or hot, or out of season",
             YOUNG: f"{many} left out: too young to force",
             RESTING: f"{many} left out: still resting",
             MONTH: f"{many} left out: too cold or hot this week, or out of season"}[why]

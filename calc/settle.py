@@ -149,14 +149,15 @@ def _stock_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray) 
         "opening_kg": opening[i], **{f"{name}_kg": part[i] for name, part in moved.items()}, "counted_kg": counted[i],
         "unexplained_kg": gone[i] if counts[i] else np.nan, "allowed_kg": allowed[i] if counts[i] else np.nan, "charged_kg": charged[i],
         "closing_kg": closing[i], "rows": float(used[i]),
-        "words": _stock_words(terms, straight, closing[i], bool(counts[i]), gone[i], charged[i], not np.isnan(allowed[i]))} for i in range(size)]
+        "words": _stock_words(terms, straight, closing[i], bool(counts[i]), gone[i], charged[i], allowed[i])} for i in range(size)]
 
 
 def _period_of(frame: pd.DataFrame, starts: np.ndarray) -> np.ndarray:
     return np.searchsorted(starts, frame["day"].to_numpy(dtype=np.int64), side="right") - 1
 
 
-def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone: float, charged: float, agreed: bool) -> str:
+def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone: float, charged: float, allowed: float) -> str:
+    """What the counts say; allowed: NaN where no loss is agreed."""
     if terms == OUTRIGHT:
         return "bought outright: theirs on delivery"
     if straight:
@@ -167,8 +168,10 @@ def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone
     if counted and gone < -LEAST_KG:
         said.append("counted more than the lines say: a delivery is missing, or a sale is written twice")
     elif counted and gone > LEAST_KG:
-        said.append("missing; no loss is agreed on Lists, so none is charged" if not agreed
-                    else "missing beyond the loss allowed: charged" if charged > LEAST_KG else "missing within the loss allowed")
+        said.append("missing; no loss is agreed on Lists, so none is charged" if np.isnan(allowed)
+                    else "missing beyond the loss allowed: charged" if charged > LEAST_KG
+                    else "missing within the loss allowed" if gone <= allowed + LEAST_KG
+                    else "missing beyond the loss allowed; no price is known, so nothing is charged: type one in Prices on Lists")
     return "; ".join(said) or ("counted: it agrees" if counted else "not counted")
 
 
@@ -186,6 +189,8 @@ def every_table(sold: pd.DataFrame, missing: pd.DataFrame, closings: pd.DataFram
         mine, shut = missing[missing["key"] == key], closed.get(key, [])
         starts = period_starts(lines["day"].to_numpy(), shut, as_of)
         ends = _ends(starts, as_of)
+        if as_of in shut:  # closed today, in mid-month
+            ends[-1] = as_of
         head = [{"market": lines["market"].iloc[0], "terms": lines["terms"].iloc[0], "begins": dates([b])[0], "ends": dates([e])[0],
                  "closed": "closed" if shut and e <= shut[-1] else ""} for b, e in zip(starts, ends, strict=True)]
         money += _money_rows(lines, mine, starts, head)
@@ -208,23 +213,28 @@ def _money_rows(lines: pd.DataFrame, missing: pd.DataFrame, starts: np.ndarray, 
     found = due_by(lines, missing, at, _period_of(missing, starts), size)
     typed = np.bincount(at, weights=lines["at"] >= 0, minlength=size)
     used, unpriced = np.bincount(at, minlength=size), np.bincount(at, weights=lines["unpriced"].astype(float), minlength=size)
-    rows, brought = [], 0
+    rows, brought, paid = [], 0, 0
     for i, period in enumerate(head):
-        left = brought + found[i].open
+        left, paid = brought + found[i].open, paid + found[i].paid
         if used[i] or brought:
             plain = {f.name: cents.money(getattr(found[i], f.name)) for f in fields(Due)}
             rows.append({**period, "brought": cents.money(brought), **plain, "due": cents.money(found[i].due), "open": cents.money(left),
-                         "rows": float(typed[i]), "words": _money_words(int(unpriced[i]), left)})
+                         "rows": float(typed[i]), "words": _money_words(int(unpriced[i]), left, paid > 0)})
         brought = left
     return rows
 
 
-def _money_words(unpriced: int, left: int) -> str:
+def too_much(paid: bool) -> str:
+    """What it means that less than nothing is open. paid: whether anything was paid."""
+    return "more was paid than was due" if paid else "fees and corrections are more than what was sold"
+
+
+def _money_words(unpriced: int, left: int, paid: bool) -> str:
     said = []
     if unpriced:
         said.append(f"{unpriced} line{'s have' if unpriced > 1 else ' has'} no price and count{'' if unpriced > 1 else 's'} as 0")
     if left < 0:
-        said.append("more was paid than was due")
+        said.append(too_much(paid))
     return "; ".join(said)
 
 
@@ -235,7 +245,7 @@ def _age_row(lines: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> dict:
     buckets = [cents.money(part) for part in ages(owed, as_of)]
     oldest = dates([int(owed["day"].min())])[0] if len(owed) else np.datetime64("NaT", "ns")
     if found.open < 0:
-        said = "more was paid than was due"
+        said = too_much(found.paid > 0)
     elif not found.open:
         said = "paid at once" if lines["terms"].iloc[0] == STALL else "nothing is open"
     elif not within:

@@ -261,8 +261,8 @@ def _nothing(found: Plan, week) -> str:
     if found.fault:
         return found.fault
     at = found.state
-    if not at.in_rota.any():
-        return "no logs that are soaked"
-    month = to_date(int(week.to_datetime64().astype("datetime64[D]").astype(np.int64))).month
-    shut = all(s.fits is not None and not s.fits[month - 1] for s in at.strains)
-    return "dormant: too cold or too hot" if shut else "no soaked log is due to flush"
+    monday = int(week.to_datetime64().astype("datetime64[D]").astype(np.int64))
+    strains = [at.strains[s] for s in np.unique(at.strain[at.alive > 0])]
+    if strains and all(s.fits is not None and not s.fits[to_date(monday).month - 1] for s in strains):
+        return "dormant: too cold or too hot"
+    return "no soaked log is due to flush" if at.in_rota.any() else "no logs that are soaked"

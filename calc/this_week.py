@@ -50,7 +50,8 @@ def soak_lines(week: Week) -> list[dict]:
 def spawn_lines(week: Week) -> list[dict]:
     """Spawn near or past its use-by date that some waiting log names, or no log at all."""
     ahead = int(tables.figure("spawn_ahead_days").typical)
-    used, waiting = words(week.logs, "spawn_lot"), ~week.yard.is_at_work() & (week.yard.inoculated >= NO_DAY)
+    used, still = words(week.logs, "spawn_lot"), week.yard.left()
+    waiting = ~week.yard.is_at_work() & (week.yard.inoculated >= NO_DAY) & (still > 0)
     found = []
     for name, lot, use_by in zip(as_typed(week.lots, "spawn_lot"), words(week.lots, "spawn_lot"), day_column(week.lots, "use_by"), strict=True):
         mine = used == lot
@@ -60,7 +61,7 @@ def spawn_lines(week: Week) -> list[dict]:
         when = f"past its date by {left}" if use_by < week.day else f"to be used by {on(use_by)}, {left} left"
         for_ = "logs that wait for it are on Logs" if mine.any() else "no log on Logs names it: if it is used up, type it as Spawn lot there"
         found.append(line(f"use the spawn/{lot}", "use the spawn", f"spawn lot {name}", NOWHERE, f"{when}; {for_}", "Use by on Lists", 1,
-                          stamp(use_by), float(week.yard.count[mine & waiting].sum())))
+                          stamp(use_by), float(still[mine & waiting].sum())))
     return found
 
 

@@ -92,8 +92,9 @@ class Lines:
         table = self.events[self.events["kind"] == "dried"].copy()
         found = []
         for key, note in zip(table["key"], table["note"], strict=True):
+            own = (key,) if key in self.harvest else ()
             named = tuple(k for k in self.harvest if k != key and _in_note(k, note))
-            found.append((named, "its note") if named else ((key,), "its lot") if key in self.harvest else ((), ""))
+            found.append((own + named, " and ".join(how for how, there in (("its lot", own), ("its note", named)) if there)))
         table["sources"], table["how"] = [s for s, _ in found], [h for _, h in found]
         return table
 
@@ -145,7 +146,8 @@ def trace(lines: Lines, what: str, key: str, keeps_days: float) -> Trace:
         touched = set(lines.of_log.loc[lines.of_log["log"].isin(logs), "at"])
         picked = lines.events[(lines.events["kind"] == "picked") & lines.events["at"].isin(touched)]
         fresh = {k for k in picked["key"] if k}
-        dried = _dried_from(lines, fresh)
+        by_log = lines.dryings[_unsaid(lines.dryings) & lines.dryings["at"].isin(touched)]  # names these logs and no harvest lot
+        dried = _dried_from(lines, fresh) | {k for k in by_log["key"] if k}
         return _gathered(lines, what, key, logs, picked, fresh, dried, keeps_days)
     fresh = {key} & set(lines.harvest)
     mine = lines.dryings[lines.dryings["key"] == key]
@@ -159,6 +161,11 @@ def trace(lines: Lines, what: str, key: str, keeps_days: float) -> Trace:
 def _dried_from(lines: Lines, fresh: set[str]) -> set[str]:
     """Names of the dried lots that took from any of these harvest lots."""
     return {key for key in lines.dryings.loc[_took(lines, fresh), "key"] if key}
+
+
+def _unsaid(dryings: pd.DataFrame) -> np.ndarray:
+    """True for the dryings of which no harvest lot is known."""
+    return np.array([not sources for sources in dryings["sources"]], dtype=bool)
 
 
 def _took(lines: Lines, fresh: set[str]) -> np.ndarray:
@@ -254,10 +261,16 @@ def _doubts(lines: Lines, what, key, logs, picked, dryings, keeps_days) -> list[
     if what == LOT and not len(picked):
         found.append(Doubt(f"No picked line on Events carries the lot {name}: which logs it came from cannot be told" if not len(dryings) else
                            f"No harvest lot is named for the drying of {name}: write it in the Lot or the Note of the dried line", np.nan, 0))
-    unsaid = dryings[np.array([not sources for sources in dryings["sources"]], dtype=bool)]
+    unsaid = dryings[_unsaid(dryings)]
     window = picks[_within(picks["day"], unsaid["day"] - keeps_days, unsaid["day"])]
     say("It may hold any pick of the days before it was dried: " + _list(_names(window["lot"])), window)
     say("Picked lines that name no known log: any log of the yard may be behind them", picked[~picked["at"].isin(lines.of_log["at"])])
+    if len(picked):
+        mine = lines.of_log.loc[lines.of_log["log"].isin(logs), "at"]
+        open_ = lines.dryings[_unsaid(lines.dryings) & ~lines.dryings["at"].isin(dryings["at"])]
+        open_ = open_[(open_["at"].isin(mine) | ~open_["at"].isin(lines.of_log["at"])).to_numpy()
+                      & _within(open_["day"], picked["day"], picked["day"] + keeps_days)]
+        say("Dried in the days after without a harvest lot named, it may hold some of this: " + _list(_names(open_["lot"])), open_)
     if what == SPAWN:
         say("Picked from these logs without a lot: where it went cannot be told", picked[picked["key"] == ""])
         mixed = _mixed(lines, logs, picked)
@@ -341,10 +354,11 @@ def register(lines: Lines) -> pd.DataFrame:
     table = came.join(moved, how="outer").reset_index()
     for name in ("delivered", "sold", "returned", "left_home", "lines", "moves"):
         table[name] = table[name].fillna(0.0)
-    names, used = lines.lots_of(LOT), _used_at_home(lines)
+    names, used = lines.lots_of(LOT), used_at_home(lines)
     gone = np.where(table["product"] == "fresh", table["key"].map(used).astype(float).fillna(0.0), 0.0)
     left = np.round(table["got"] - table["left_home"] - gone, 9) + 0.0
-    of = [_logs_of(behind, sources.get(key, ()) if product == "dried" else (key,))
+    by_log = _behind(lines, dried[_unsaid(dried)])  # a drying that names its logs and no harvest lot
+    of = [_logs_of([(behind, sources.get(key, ())), (by_log, (key,))] if product == "dried" else [(behind, (key,))])
           for product, key in zip(table["product"], table["key"], strict=True)]
     table = table.assign(
         lot=[names[key] for key in table["key"]], left_kg=left, got_kg=table["got"],
@@ -352,7 +366,7 @@ def register(lines: Lines) -> pd.DataFrame:
         strains=[", ".join(_names(lines.strains[logs])) for logs in of], spawn_lots=[", ".join(_names(lines.spawn_names[logs])) for logs in of],
         markets=table["markets"].fillna(""), rows=table["lines"] + table["moves"],
         **{f"{name}_kg": table[name] for name in ("delivered", "sold", "returned")})
-    table["words"] = [_register_words(row.got, row.left_kg, len(logs), bool(row.spawn_lots))
+    table["words"] = [_register_words(row.got, row.left_kg, len(logs), bool(row.spawn_lots), row.moved_first < row.first)
                       for row, logs in zip(table.itertuples(), of, strict=True)]
     table = table.sort_values(["last", "lot", "product"], ascending=[False, True, False], na_position="last", ignore_index=True)
     for name in ("first", "last"):
@@ -366,13 +380,14 @@ def _behind(lines: Lines, picks: pd.DataFrame) -> dict[str, np.ndarray]:
     return {key: part.to_numpy(dtype=np.int64) for key, part in pairs.groupby("key")["log"]}
 
 
-def _logs_of(behind: dict[str, np.ndarray], lots) -> np.ndarray:
-    parts = [behind[key] for key in lots if key in behind]
+def _logs_of(known: list[tuple[dict[str, np.ndarray], tuple]]) -> np.ndarray:
+    """Positions of the logs behind some lots; known: (lot -> logs, the lots that are looked up in it)."""
+    parts = [behind[key] for behind, lots in known for key in lots if key in behind]
     return np.array(list(dict.fromkeys(np.concatenate(parts).tolist())), dtype=np.int64) if parts else np.zeros(0, dtype=np.int64)
 
 
 def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
-    """By product and lot: kg delivered, sold and returned, what left home in all, the markets and the number of lines."""
+    """By product and lot: kg delivered, sold and returned, what left home in all, the first day, the markets and the number of lines."""
     named = sales[sales["lot"] != ""]
     kind, amount = named["kind"], named["amount"]
     taking = pd.MultiIndex.from_frame(named.loc[kind == "delivered", ["key", "product", "lot"]])
@@ -382,12 +397,13 @@ def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
     table = named.assign(**{name: amount.where(mask, 0.0) for name, mask in only.items()})
     table = table.groupby(["product", "lot"]).agg(
         delivered=("delivered", "sum"), sold=("sold_kg", "sum"), returned=("returned", "sum"), direct=("direct", "sum"), moves=("at", "size"),
+        moved_first=("day", "min"),
         markets=("market", lambda part: ", ".join(dict.fromkeys(part))))
     table["left_home"] = table["delivered"] - table["returned"] + table["direct"]
     return table.drop(columns="direct").rename_axis(["product", "key"])
 
 
-def _used_at_home(lines: Lines) -> dict[str, float]:
+def used_at_home(lines: Lines) -> dict[str, float]:
     """Fresh kg of each harvest lot culled, given, spoiled at home or dried."""
     home = lines.events[lines.events["kind"].isin(AT_HOME) & (lines.events["key"] != "")].groupby("key")["kg"].sum().to_dict()
     for sources, kilos in zip(lines.dryings["sources"], lines.dryings["kg"], strict=True):
@@ -396,12 +412,14 @@ def _used_at_home(lines: Lines) -> dict[str, float]:
     return home
 
 
-def _register_words(got: float, left: float, logs: int, spawn_known: bool) -> str:
+def _register_words(got: float, left: float, logs: int, spawn_known: bool, too_early: bool) -> str:
     said = []
     if np.isnan(got):
         said.append("on Sales only: no picked or dried line carries this lot")
     elif left < -LEAST_KG:
         said.append("more went out than came in")
+    if too_early:
+        said.append("went to a market before it was picked or dried: look at the dates")
     if not np.isnan(got) and not logs:
         said.append("no known log stands behind it")
     elif logs and not spawn_known:

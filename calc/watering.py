@@ -38,9 +38,9 @@ class Water:
         """Whether any rain or watering is written down at all."""
         return bool((~self.soak).any())
 
-    def depth(self, first: int, last: int) -> np.ndarray:
-        """Depth by row of Logs from one day to another, metres."""
-        inside = (self.day >= first) & (self.day <= last) & ~self.soak
+    def depth(self, first: int, last: int, of=True) -> np.ndarray:
+        """Depth by row of Logs from one day to another, metres. of: True for the wet lines that count."""
+        inside = (self.day >= first) & (self.day <= last) & ~self.soak & of
         depth = np.where(inside, np.nan_to_num(self.depth_m), 0.0)
         found = np.bincount(self.log, weights=np.where(self.everywhere[self.line], 0.0, depth[self.line]), minlength=self.logs)
         return found + depth[self.everywhere].sum()

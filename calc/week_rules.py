@@ -171,13 +171,13 @@ def look_for_pins(week: Week) -> pd.DataFrame:
     flush = tables.figure("flush_days")
     low, high = int(flush.low), int(flush.high)
     soaked, seen = week.last("soaked"), week.last("pins seen", "picked")
-    due = (week.day - soaked >= low) & (week.day - soaked <= high) & (seen < soaked) & (week.alive > 0)
+    due = (week.day - soaked >= low) & (week.day - soaked <= high) & (seen <= soaked) & (week.alive > 0)  # what was picked that day came before it
     rows = np.flatnonzero(due)
     rule = f"{low} to {high} days after a soak (our starting guess from farm pages)"
     found = needs("look for pins", rows, said_by(soaked[rows], lambda d: f"soaked {ago(week.day - d)}, on {on(d)}"), rule,
                   said_by(soaked[rows], stamp), soaked[rows])
     day, depth, logs = storm(week, low, high)
-    due = logs & week.at(*BEARING_AGE) & ~due & (seen < day)
+    due = logs & week.at(*BEARING_AGE) & ~due & (seen <= day)
     words_ = f"{week.depth(depth)} of rain {ago(week.day - day)}, on {on(day)}" if day > NEVER else ""
     more = needs("look for pins", np.flatnonzero(due), words_, f"{low} to {high} days after an inch of rain (common practice)", stamp(day))
     return pd.concat([found, more])
@@ -188,7 +188,7 @@ def storm(week: Week, low: int, high: int):
     rain, none = week.rain, np.zeros(len(week.yard), dtype=bool)
     inside = rain.rain & (rain.day >= week.day - high) & (rain.day <= week.day - low)
     for day in np.unique(rain.day[inside])[::-1].tolist():
-        depth = rain.depth(day, day)
+        depth = rain.depth(day, day, rain.rain)
         fell = depth >= inch_m() * (1 - 1e-9)
         if fell.any():
             return int(day), float(depth[fell].max()), fell
@@ -196,9 +196,11 @@ def storm(week: Week, low: int, high: int):
 
 
 def water_by_rain(week: Week) -> pd.DataFrame:
-    """Logs that have not fruited yet with less than the week's water, or a week without any in a hot month."""
-    rows = np.flatnonzero(week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER))
-    mean = week.month_mean
+    """Logs that have not fruited yet with less than the week's water, or any logs a week without any in a hot month."""
+    running, mean = week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER), week.month_mean
+    hot = mean is not None and mean > units.celsius_from_fahrenheit(tables.figure("hot_day_f").typical)
+    older = hot & week.rain.known & (week.alive > 0) & week.yard.is_at_work() & ~running & (week.stage != SOAKING)
+    rows = np.flatnonzero(running | older)
     if not len(rows) or (mean is not None and mean < tables.figure("mycelium_starts_c").typical):
         return needs("water", rows[:0], [], "")
     wanted, rain = wanted_m(week.settings), week.rain
@@ -207,19 +209,17 @@ def water_by_rain(week: Week) -> pd.DataFrame:
     got, assumed = rain.depth(week.day - WEEK_DAYS + 1, week.day), rain.not_measured(week.day - WEEK_DAYS + 1, week.day)
     if not rain.known:
         return needs("water", rows[~assumed[rows]], NOT_WRITTEN, rule)
-    last = rain.last_day()
-    short = (got < wanted * (1 - 1e-9)) & ~assumed
+    last, dry = rain.last_day(), tables.figure("dry_days").typical
+    short = (got < wanted * (1 - 1e-9)) & ~assumed & (running | (week.day - last > dry))
     rows = rows[short[rows]]
-    hot = mean is not None and mean > units.celsius_from_fahrenheit(tables.figure("hot_day_f").typical)
-    dry = tables.figure("dry_days").typical
-    pairs, which = np.unique(np.column_stack((np.round(got[rows], 6), last[rows])), axis=0, return_inverse=True)
+    cases, which = np.unique(np.column_stack((np.round(got[rows], 6), last[rows], running[rows])), axis=0, return_inverse=True)
     said, rules = [], []
-    for depth, day in pairs.tolist():
+    for depth, day, in_run in cases.tolist():
         since = "no water written down before" if day == NEVER else f"last water {ago(week.day - int(day))}"
         parched = hot and (day == NEVER or week.day - day > dry)
         said.append(f"{week.depth(depth)} of rain and water in the last 7 days; {since}"
                     + (f"; the month's mean is {week.degrees(mean)}: water overnight" if parched else ""))
-        rules.append(f"{rule}; {dry:g} days dry and hot (FOR-85)" if parched else rule)
+        rules.append("; ".join([rule] * bool(in_run) + [f"{dry:g} days dry and hot (FOR-85)"] * parched))
     which = which.ravel()
     return needs("water", rows, np.array(said, dtype=object)[which] if said else [], np.array(rules, dtype=object)[which] if said else [],
                  said_by(last[rows], stamp))
@@ -273,8 +273,8 @@ def inoculate(week: Week) -> pd.DataFrame:
     rows = np.flatnonzero((felled <= week.day) & ~week.yard.is_at_work() & (week.alive > 0))
     usual = tables.figure("inoculate_within_weeks")
     weeks = float(week.settings.get("inoculate_within") or usual.typical)
-    most = weeks * WEEK_DAYS
-    rule = f"within {weeks:g} weeks of felling " + ("(trade pages, 1 to 6)" if weeks == usual.typical else "(your setting)")
+    most = round(weeks * WEEK_DAYS)
+    rule = f"within {weeks:g} weeks of felling " + (f"(trade pages, {usual.low:g} to {usual.high:g})" if weeks == usual.typical else "(your setting)")
     late = week.day - felled[rows] > most
 
     def waits(day: int) -> str:

@@ -177,6 +177,11 @@ class Yard:
         left = self.entered() - np.bincount(self.exit_log, weights=self.exit_take, minlength=len(self))
         return np.maximum(np.round(left, 9), 0.0)
 
+    def left(self) -> np.ndarray:
+        """Logs of each row that have not been retired, lost or sold, also of rows that are still to come."""
+        gone = np.bincount(self.exit_log, weights=self.exit_take, minlength=len(self))
+        return np.maximum(np.round(self.count - gone, 9), 0.0)
+
     def is_inoculated(self) -> np.ndarray:
         """True for rows inoculated by the as-of day."""
         return self.inoculated <= self.as_of

@@ -128,6 +128,7 @@ def _promises() -> list[dict]:
         line(monday, "Partner", "fresh"), line(monday, "Partner", "fresh", "six"), line(monday, "Partner", "fresh", -1),
         line(monday, "Partner", "fresh", 1, dt.date(2026, 6, 1)), line(monday, None, "fresh", 1), line(monday, "Partner", None, 1), {},
         line(dt.date(2027, 1, 1), "Partner", "fresh", 3),
+        line(monday, "Stall", "fresh", 8), line(dt.date(2026, 6, 8), "Stall", "dried", 1),  # nothing is ever delivered there: what was sold
     ]
 
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from calc import keep_fresh, keeping
+from calc import keep_fresh, keeping, trace
 from calc.balances import in_store
 from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, ledger
@@ -119,7 +119,7 @@ def kept(book=BOOK, sold=(), promised=PROMISED, gear=GEAR, prices=PRICES, market
     day_book, sales = diary(frames, {"event_links": links}, DAY), ledger(frames, DAY)
     past = breakeven(sales, losses(sales[sales["terms"] == CONSIGNMENT]), None, 9.0)
     found = {"book": day_book, "sold": sales, "breakeven": past, "ratio": 10.0, "store": in_store(day_book, sales),
-             "labour_amount": np.zeros(len(events))}
+             "used": trace.used_at_home(trace.Lines(frames, day_book, sales)), "labour_amount": np.zeros(len(events))}
     return keep_fresh.every_table(frames, found, gear)
 
 

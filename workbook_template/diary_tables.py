@@ -278,14 +278,16 @@ def _named(row: dict, key: str) -> str:
 
 
 def promise_delivered(row: dict, env: Env):
-    """Weight of delivered lines on Sales for the market and product, Monday to Sunday of the promise's week."""
+    """Weight delivered by Sales for the market and product, Monday to Sunday of the promise's week; sold where it never gets any delivered."""
     if not is_number(row.get("promise_week")) or not _named(row, "promise_market") or not _named(row, "promise_product"):
         return ""
     day = serial(row["promise_week"])
     monday = day - (int(day) - 2) % 7
-    return float(sum(serial(sale["amount"]) for sale in env.rows.get("sales", [])
-                     if _named(sale, "kind") == "delivered" and is_number(sale.get("amount")) and is_number(sale.get("date"))
-                     and (_named(sale, "market"), _named(sale, "product")) == (_named(row, "promise_market"), _named(row, "promise_product"))
+    mine = [sale for sale in env.rows.get("sales", [])
+            if (_named(sale, "market"), _named(sale, "product")) == (_named(row, "promise_market"), _named(row, "promise_product"))]
+    gave = "delivered" if any(_named(sale, "kind") == "delivered" for sale in mine) else "sold"
+    return float(sum(serial(sale["amount"]) for sale in mine
+                     if _named(sale, "kind") == gave and is_number(sale.get("amount")) and is_number(sale.get("date"))
                      and monday <= serial(sale["date"]) < monday + 7))
 
 
@@ -322,10 +324,12 @@ PROMISES = Table(
         Column("asked", "Asked", NUMBER, "What the market would like.", quantity="weight", width=10, needed=True, looks="two"),
         Column("promised", "Promised", NUMBER, "What you said would come.", quantity="weight", width=10, needed=True, looks="two"),
         Column("ordered", "Ordered", NUMBER, "What it then ordered.", quantity="weight", width=10, looks="two"),
-        Column("promise_delivered", "Delivered", COMPUTED, "Delivered lines on Sales of that week, Monday to Sunday.", quantity="weight", width=10,
-               looks="two_or_blank",
+        Column("promise_delivered", "Delivered", COMPUTED,
+               "Delivered lines on Sales of that week, Monday to Sunday; sold ones where nothing is ever delivered.",
+               quantity="weight", width=10, looks="two_or_blank",
                formula='IF(OR(NOT(ISNUMBER({promise_week})),{promise_market}="",{promise_product}=""),"",'
-                       'SUMPRODUCT((sal_kind="delivered")*(sal_market={promise_market})*(sal_product={promise_product})'
+                       'SUMPRODUCT((sal_kind=IF(SUMPRODUCT((sal_kind="delivered")*(sal_market={promise_market})*(sal_product={promise_product}))>0,'
+                       '"delivered","sold"))*(sal_market={promise_market})*(sal_product={promise_product})'
                        f'*ISNUMBER(sal_date)*(sal_date>={MONDAY})*(sal_date<{MONDAY}+7),sal_amount))', twin=promise_delivered),
         Column("promise_check", "Check", COMPUTED, "What this row still needs.", width=22, looks="text",
                formula='IF(AND({promise_week}="",{promise_market}="",{promise_product}="",' + NONE_TYPED + '),"",'
