@@ -10,15 +10,15 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from calc.ledger import price_in_force
-from calc.yard import as_typed, dates, day_column, numbers, words, yes
+from calc import trace
+from calc.ledger import ledger, price_in_force
+from calc.yard import as_typed, dates, day_column, diary, numbers, words, yes
 
 WEEKS = 8
 OPEN_DAYS = 28  # a delivery younger than this stays listed although all of it is told
 NONE_SEEN, PERHAPS, MORE = "none in sight", "perhaps some", "likely more"
 LOT_COLUMNS = ("lot", "product", "grade", "day", "use_from", "use_to", "on_hand_kg", "wet")
 DELIVERY_COLUMNS = ("key", "date", "product", "grade", "lot", "docket", "delivered_kg", "told_kg", "left_kg", "price")
-GONE = ("culled", "dried", "given", "spoiled")
 
 
 def monday(day: dt.date) -> dt.date:
@@ -82,7 +82,9 @@ def lots_on_hand(frames: dict, as_of: dt.date, fresh_days: tuple[float, float], 
     Lots past the last day are left out; so are lines without a lot.
     """
     events, sales = frames.get("events", pd.DataFrame()), frames.get("sales", pd.DataFrame())
-    day = np.datetime64(as_of, "D").astype(int)
+    day = int(np.datetime64(as_of, "D").astype(int))
+    every = {"logs": pd.DataFrame(), **frames}
+    used = trace.used_at_home(trace.Lines(every, diary(every, {}, day), ledger(every, day)))
     kind, lot, amount = words(events, "event"), words(events, "lot"), numbers(events, "amount", 0.0)
     upto = day_column(events, "date") <= day
     sold_upto = day_column(sales, "date") <= day
@@ -94,7 +96,7 @@ def lots_on_hand(frames: dict, as_of: dt.date, fresh_days: tuple[float, float], 
             of_lot = mine & (lot == name)
             left = float(np.nansum(weight[of_lot]))
             if product == "fresh":
-                left -= float(np.nansum(amount[upto & np.isin(kind, GONE) & (lot == name)]))
+                left -= used.get(name, 0.0)
             left -= _taken(sales, sold_upto, name, product)
             first = int(day_column(events, "date")[of_lot].min())
             picked = dates([first])[0].astype("datetime64[D]").astype(object)

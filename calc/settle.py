@@ -165,7 +165,9 @@ def _stock_words(terms: str, straight: bool, closing: float, counted: bool, gone
     said = []
     if closing < -LEAST_KG:
         said.append("more went out than was delivered there")
-    if counted and gone < -LEAST_KG:
+    if counted and charged < -LEAST_KG:
+        said.append("found again what was missing at an earlier count: what was charged for it is taken back")
+    elif counted and gone < -LEAST_KG:
         said.append("counted more than the lines say: a delivery is missing, or a sale is written twice")
     elif counted and gone > LEAST_KG:
         said.append("missing; no loss is agreed on Lists, so none is charged" if np.isnan(allowed)

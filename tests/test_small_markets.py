@@ -8,7 +8,7 @@ import pytest
 import soak_yards
 import yards
 
-from calc import trace
+from calc import offers, trace
 from calc.farm import roll_up
 from calc.ledger import ledger
 from calc.yard import diary
@@ -67,6 +67,17 @@ def test_a_period_closed_on_the_very_day_in_mid_month_is_closed():
         assert found["open"].tolist() == [30.0] * len(ends)
 
 
+def test_what_is_found_again_is_said_with_the_charge_taken_back():
+    # 10 delivered, 5 % allowed. 8 counted: 2 missing, 0.5 allowed, 1.5 x 10 charged. Then 9 counted: 1 found again, 10 taken back, 5 owed
+    # for the 0.5 of the 1 still missing that nobody allowed.
+    sold = [("2026-09-02", "Shop", "delivered", "fresh", 10.0, 10.0), ("2026-09-30", "Shop", "counted", "fresh", 8.0),
+            ("2026-10-31", "Shop", "counted", "fresh", 9.0)]
+    out = rolled(sold=sold, markets=[{**SHOP, "allowance": 0.05}])
+    assert out.settlement["lost"].tolist() == [15.0, -10.0] and out.settlement["open"].tolist() == [15.0, 5.0]
+    assert out.settlement_stock["words"].tolist() == [
+        "missing beyond the loss allowed: charged", "found again what was missing at an earlier count: what was charged for it is taken back"]
+
+
 def test_a_loss_without_any_price_is_not_called_allowed():
     # 10 delivered, 6 counted, no loss allowed: 4 are missing. No price is written anywhere, so no money can be put on them.
     sold = [("2026-10-02", "Shop", "delivered", "fresh", 10.0), ("2026-10-20", "Shop", "counted", "fresh", 6.0)]
@@ -122,6 +133,13 @@ def test_a_lot_that_went_to_market_before_it_was_picked_is_said():
     for day, said in (("2026-09-30", "went to a market before it was picked or dried: look at the dates"), ("2026-10-01", "")):
         row = rolled(lines=[H1], sold=[(day, "Stall", "sold", "fresh", 1.0, 10.0, "H1")]).trace.iloc[0]
         assert (row["lot"], row["left_kg"], row["words"]) == ("H1", 2.0, said)
+
+
+def test_a_market_is_not_told_of_what_was_dried_under_another_name():
+    # 4 of H2 picked, 3 of them dried as D1 with H2 in the note: 1 fresh and 0.3 dried are at home.
+    lines = [H2, ("2026-10-02", "dried", None, 3.0, {"lot": "D1", "dried_out_kg": 0.3, "note": "from H2"})]
+    found = offers.lots_on_hand(frames_of(lines)[0], dt.date(2026, 10, 5), (10, 14), (12, 24)).set_index("lot")["on_hand_kg"]
+    assert found.to_dict() == pytest.approx({"H2": 1.0, "D1": 0.3})
 
 
 def test_what_was_dried_under_a_new_name_is_no_longer_in_the_cooler():
