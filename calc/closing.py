@@ -80,7 +80,7 @@ def questions(frames: dict, as_of: dt.date, sheet: str = "Lists") -> list[Proble
     Of several closed periods of one market only those are asked about in which something changed: a change carried along from an
     earlier one is not told twice.
     """
-    asked, carried, known = [], {}, {}
+    asked, carried, known = _without_day(frames.get("closings"), sheet), {}, {}
     for closing in closings(frames.get("closings")):
         if closing.day > as_of:
             asked.append(_ask(sheet, closing, f"{closing.market} is closed to {dates.words(closing.day)}, a day still to come",
@@ -97,6 +97,16 @@ def questions(frames: dict, as_of: dt.date, sheet: str = "Lists") -> list[Proble
                               "as a line of kind correction of a later day; if the period was closed by mistake, clear this row"))
         carried[closing.key] = off
     return asked
+
+
+def _without_day(frame: pd.DataFrame | None, sheet: str) -> list[Problem]:
+    """A question for each row of Closed periods that names a market and no day: it closes nothing."""
+    if frame is None or not len(frame):
+        return []
+    names, rows = as_typed(frame, "close_market"), numbers(frame, "row", 0)
+    return [Problem(sheet, int(rows[at]) or None, "Closed periods", QUESTION, f"{names[at]} is closed without a day: this row closes nothing",
+                    "the last day of the period", "Type it in Closed to, or clear this row", "closed")
+            for at in np.flatnonzero((words(frame, "close_market") != "") & (day_column(frame, "closed_to") == NO_DAY)).tolist()]
 
 
 def _now(frames: dict, closing: Closing, known: dict) -> int:
@@ -170,9 +180,14 @@ def year_questions(frames: dict, weight_kg: float, as_of: dt.date, sheet: str = 
     table = frames.get("closed_years", pd.DataFrame())
     asked = []
     for at, year in enumerate(numbers(table, "closed_year")):
-        if np.isnan(year) or dt.date(int(year), 12, 31) > as_of:
+        if np.isnan(year):
             continue
-        now, row = year_of(frames, int(year)), int(numbers(table, "row", 0)[at]) or None
+        row = int(numbers(table, "row", 0)[at]) or None
+        if dt.date(int(year), 12, 31) > as_of:
+            asked.append(Problem(sheet, row, "Closed years", QUESTION, f"{int(year)} is closed, and its last day is still to come",
+                                 "a year that is over", "Type the year that was closed, or clear this row", "closed"))
+            continue
+        now = year_of(frames, int(year))
         for column, name, said, where in YEAR_SUMS:
             kept = numbers(table, column)[at]
             unit = weight_kg if column == "year_picked" else 1.0

@@ -87,7 +87,8 @@ def promise_questions(frames: dict, context: Context, say: Collector, sheet: str
     if other.any():  # once: any day stands for its week, so it is only said
         first = table.iloc[int(np.flatnonzero(other)[0])]
         week = _day(begins[other][0])
-        more = f", and {int(other.sum()) - 1} more rows likewise" if other.sum() > 1 else ""
+        many = int(other.sum()) - 1
+        more = f", and {many} more row{'s' if many > 1 else ''} likewise" if many else ""
         say.add(sheet, int(first["row"]), titles["week"], NOTE,
                 f"{dates.words(first['week'].date())} is no Monday; it was read as the week from {week}{more}", "", "", "not_monday")
     key = pd.DataFrame({"week": begins, "market": words(table, "market"), "product": words(table, "product")})

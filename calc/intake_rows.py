@@ -11,7 +11,7 @@ from calc.intake_cells import Sheet, blank_cells, left_out, mapped
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed, quantity_of, span
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
-from calc.raw import RawTable
+from calc.raw import RawTable, number_text
 from calc.records import (
     AMOUNT_LIMITS,
     FIXED_LISTS,
@@ -155,6 +155,7 @@ NEED_WORDS = {
     "week": ("nothing was typed", "a date", "Type any day of the week it is for"),
     "event": ("nothing was typed", "what happened", "Pick an event from the list"),
     "amount": ("nothing was typed", "", "Type the amount, or 0"),
+    "week": ("nothing was typed", "a week", "Type any day of the week it is for"),
     "market": ("nothing was typed", "a market", "Pick a market from the list"),
     "kind": ("nothing was typed", either(FIXED_LISTS["sale_kinds"]), "Pick one from the list"),
     "product": ("nothing was typed", either(FIXED_LISTS["products"]), "Pick one from the list"),
@@ -218,9 +219,10 @@ def apply_list_rules(sheet: Sheet, name: str) -> None:
         for index in sheet.first(rule.asked(values) & sheet.used, QUESTION):
             sheet.problem(index, column, QUESTION, *_question_words(sheet, index, column), "unlikely")
     names = sheet.columns[name]
+    what = "year" if name == "closed_year" else "name"
     for index in sheet.first(pd.isna(names) & sheet.used & ~sheet.unreadable(name), REFUSED):
         sheet.problem(
-            index, name, REFUSED, "nothing was typed", "a name", "Type the name, or clear the row", "needed"
+            index, name, REFUSED, "nothing was typed", f"a {what}", f"Type the {what}, or clear the row", "needed"
         )
     if sheet.key in ("packs", "prices", "closings"):
         return
@@ -230,9 +232,9 @@ def apply_list_rules(sheet: Sheet, name: str) -> None:
             index,
             name,
             REFUSED,
-            f"{quote(names[index])} is on this list already",
-            "a name used once",
-            "Give it another name, or clear the row",
+            f"{quote(number_text(names[index]) if isinstance(names[index], float) else names[index])} is on this list already",
+            f"a {what} used once",
+            f"{'Give it another name, or clear' if what == 'name' else 'Clear'} the row",
             "double_name",
         )
 

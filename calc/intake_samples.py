@@ -9,7 +9,7 @@ from calc.intake_sense import Sense
 from calc.problems import QUESTION
 from calc.sizes import volumes
 
-SOAK_DAYS = 7  # a log heavier than at the start is not asked about so many days after a soak; starting guess
+SOAK_DAYS = 7  # a log heavier than at the start is not asked about so many days after a soak, rain or watering; starting guess
 RECENT_DAYS = 7  # a soak without hours is asked about for so long
 
 
@@ -29,7 +29,7 @@ def _weights(sense: Sense, known: moisture.Samples, link: np.ndarray) -> None:
     with np.errstate(invalid="ignore"):
         heavy = weight > known.most_kg[log] * (1 + 1e-9)
         light = weight < known.dry_kg[log] * (1 - 1e-9)
-        gained = ~heavy & (weight > known.start_kg[log] * (1 + 1e-9)) & ~_soaked_before(sense, event, log)
+        gained = ~heavy & (weight > known.start_kg[log] * (1 + 1e-9)) & ~_soaked_before(sense, event, log) & ~_wetted_before(sense, event)
     shown, name = sense.context.rounded, sense.logs["log"].to_numpy(dtype=object)
     unit = sense.context.unit("weight")
 
@@ -43,10 +43,10 @@ def _weights(sense: Sense, known: moisture.Samples, link: np.ndarray) -> None:
     for at in _first(sense, event, light):
         sense.ask(int(event[at]), "amount", f"{lb(weight[at])} is less than {name[log[at]]} weighs without any water ({lb(known.dry_kg[log[at]])})",
                   "the weight of one log", "Check it, Sample weight and Start moisture on Logs; it is left out of the moisture", "too_light")
-    for at in _first(sense, event, gained):
+    for at in _first(sense, event, gained & [lb(a) != lb(b) if g else False for a, b, g in zip(weight, known.start_kg[log], gained, strict=True)]):
         sense.ask(int(event[at]), "amount", f"{lb(weight[at])} is more than {name[log[at]]} weighed at the start ({lb(known.start_kg[log[at]])}), "
-                  "and no soak is written down in the week before", "the weight of one log",
-                  "Check it, or write the soak down; it is used as typed", "gained_weight")
+                  "and no soak, rain or watering is written down in the week before", "the weight of one log",
+                  "Check it, or write down what made it wet; it is used as typed", "gained_weight")
 
 
 def _first(sense: Sense, event: np.ndarray, bad: np.ndarray):
@@ -65,6 +65,15 @@ def _soaked_before(sense: Sense, event: np.ndarray, log: np.ndarray) -> np.ndarr
     key = np.sort(sense.log[soak].astype(np.int64) * 2 ** 20 + days[sense.item[soak]])
     low = np.searchsorted(key, log.astype(np.int64) * 2 ** 20 + days[event] - SOAK_DAYS, side="left")
     return np.searchsorted(key, log.astype(np.int64) * 2 ** 20 + days[event], side="right") > low
+
+
+def _wetted_before(sense: Sense, event: np.ndarray) -> np.ndarray:
+    """True where rain or a watering is written down for the yard, or part of it, on the day or in the week before."""
+    amount = sense.events["amount"].to_numpy(dtype=float)
+    wet = ((sense.kind == "rain") & (amount > 0) | (sense.kind == "watered") & ~(amount <= 0)) & ~np.isnat(sense.day)
+    days = sense.day.astype("datetime64[D]").astype(np.int64)
+    key = np.sort(days[wet])
+    return np.searchsorted(key, days[event], side="right") > np.searchsorted(key, days[event] - SOAK_DAYS, side="left")
 
 
 def _soaks(sense: Sense) -> None:

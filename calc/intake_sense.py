@@ -158,7 +158,8 @@ class Sense:
             self.ask(
                 event,
                 "date",
-                f"{self._who(log, count)} soaked on {_words(self.day[event])} and on {_words(earlier)}",
+                f"{self._who(log, count)} soaked " + (f"twice on {_words(self.day[event])}" if earlier == self.day[event] else
+                                                      f"on {_words(self.day[event])} and on {_words(earlier)}"),
                 "one soak, then a rest",
                 "Check whether it was typed twice",
                 "soaks_close",

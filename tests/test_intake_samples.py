@@ -37,8 +37,8 @@ def test_lighter_than_dry_wood_is_left_out_of_the_moisture():
 @pytest.mark.parametrize("soak, asked", [(None, True), (30, False), (37, False), (38, True), (29, True)])
 def test_heavier_than_at_the_start_is_asked_about_unless_a_soak_explains_it(soak, asked):
     lines = [(30, "weighed", 29.5)] + ([(soak, "soaked", 12.0)] if soak is not None else [])
-    words = ("Events row 6, Amount, see Lists: 29.5 lb is more than A1 weighed at the start (28.8 lb), and no soak is written down in the week "
-             "before. Needed: the weight of one log. Check it, or write the soak down; it is used as typed.")
+    words = ("Events row 6, Amount, see Lists: 29.5 lb is more than A1 weighed at the start (28.8 lb), and no soak, rain or watering is "
+             "written down in the week before. Needed: the weight of one log. Check it, or write down what made it wet; it is used as typed.")
     assert events(*lines) == ([words] if asked else [])
 
 

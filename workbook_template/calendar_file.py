@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from calc.calendar_lines import Line
-from workbook_template.cli import _day, _existing, _guarded
+from workbook_template.cli import _day, _existing, _guarded, _named
 from workbook_template.mistakes import BLOCKED, Mistake
 
 PRODUCT = "-//Boltbook//Work of a log yard//EN"
@@ -138,10 +138,15 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
 def calendar(path: str, out: str, today: dt.date | None) -> None:
     """Write the work ahead in PATH as a calendar file: soaks, looks for pins, first flushes, deadlines. PATH is only read."""
     from calc.problems import REFUSED
-    target = Path(out)
+    target = _named(out)
     if target.suffix.lower() != ".ics":
         raise Mistake(f"{target.name} cannot be written: name it with the ending .ics.")
     number, problems = _guarded(lambda: export(_existing(path), target, today))
     refused = sum(p.level == REFUSED for p in problems)
+    left = f" {refused} rows of the workbook were left out: boltbook check {path}" if refused else ""
+    if not number:
+        click.echo(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
+                   f"or the first and last day of soaking on Settings.{left}")
+        return
     click.echo(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
-               f"brings the same lines up to date.{f' {refused} rows of the workbook were left out: boltbook check {path}' if refused else ''}")
+               f"brings the same lines up to date.{left}")

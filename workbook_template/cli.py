@@ -45,6 +45,15 @@ class Later(click.Group):
         found = next((n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == command), None)
         return click.Command(name, help=ast.get_docstring(found) if found else getattr(importlib.import_module(module), command).help)
 
+    def resolve_command(self, ctx, args):
+        """The command of a word; a mistyped one is told with the nearest."""
+        if self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
+            import difflib
+            close = difflib.get_close_matches(args[0].lower(), self.list_commands(ctx), 3)
+            hint = f"Type {' or '.join(close)}" if close else f"There are: {', '.join(self.list_commands(ctx))}"
+            raise Mistake(f'"{args[0]}" is no command. {hint}.')
+        return super().resolve_command(ctx, args)
+
     def invoke(self, ctx):
         """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
         try:
@@ -66,8 +75,21 @@ def cli() -> None:
     """A workbook for growing mushrooms on logs, and the calculations behind it."""
 
 
-def _new_path(text: str, suffix: str = ".xlsx") -> Path:
+def _named(text: str) -> Path:
+    """A path that was typed. Raises Mistake where it is blank or no name that can be."""
+    if not text.strip():
+        raise Mistake("The name of the file is blank. Type it, such as mylogs.xlsx.")
     path = Path(text)
+    try:
+        path.exists()
+    except (OSError, ValueError) as error:
+        raise Mistake(f"{text[:60]}{'...' if len(text) > 60 else ''} cannot be the name of a file: "
+                      f"{getattr(error, 'strerror', None) or error}. Type another name.") from None
+    return path
+
+
+def _new_path(text: str, suffix: str = ".xlsx") -> Path:
+    path = _named(text)
     if path.suffix == "":
         path = path.with_suffix(suffix)
     if path.suffix != suffix:
@@ -80,12 +102,24 @@ def _new_path(text: str, suffix: str = ".xlsx") -> Path:
     return path
 
 
-def _existing(text: str) -> Path:
-    path = Path(text)
+def _existing(text: str, ours: bool = True) -> Path:
+    """A file that is there. ours: it is to be a workbook made here, so a new one can be started."""
+    path = _named(text)
     if path.is_dir():
-        raise Mistake(f"{path} is a folder. Type the name of the workbook in it.")
+        raise Mistake(f"{path} is a folder. Type the name of the {'workbook' if ours else 'file'} in it.")
     if not path.is_file():
-        raise Mistake(f"There is no file {path}. Check the spelling, or start one: boltbook new {path.with_suffix('.xlsx').name}")
+        more = f", or start one: boltbook new {path.with_suffix('.xlsx').name}" if ours else " and the folder"
+        raise Mistake(f"There is no file {path}. Check the spelling{more}" + ("" if ours else "."))
+    return path
+
+
+def _like(out: str, source: Path) -> Path:
+    """Where a copy of a workbook goes: the same ending, into a folder that is there."""
+    path = _named(out)
+    if path.suffix.lower() != source.suffix.lower():
+        raise Mistake(f"{path} cannot be written: name it with the ending {source.suffix}.")
+    if not path.parent.is_dir():
+        raise Mistake(f"There is no folder {path.parent}. Make it first, or type another path.")
     return path
 
 
@@ -148,9 +182,9 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
         raise Mistake("Type the name of the workbook: boltbook refresh mylogs.xlsx. For the one open in Excel: boltbook refresh --live")
     else:
         from workbook_template.refresh import refresh_file
-        if out and Path(out).suffix.lower() != Path(path).suffix.lower():
-            raise Mistake(f"{out} cannot be written: name it with the ending {Path(path).suffix}.")
-        outcome = _guarded(lambda: refresh_file(_existing(path), Path(out) if out else None, today, force=force, progress=not quiet))
+        source = _existing(path)
+        target = None if out is None else _like(out, source)
+        outcome = _guarded(lambda: refresh_file(source, target, today, force=force, progress=not quiet))
     if quiet:
         return
     for question, value in outcome.answers:
@@ -203,6 +237,7 @@ def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_jso
 
     A list is written 100,500,1000; a blank argument "".
     """
+    from calc.tables import UnknownName
     from workbook_template.calc_command import list_functions, run
     if name is None:
         click.echo(list_functions(unit_profile))
@@ -210,7 +245,8 @@ def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_jso
     try:
         answer = run(name, arguments, unit_profile)
     except ValueError as error:
-        raise Mistake(str(error)) from None
+        hint = " All functions: boltbook calc" if isinstance(error, UnknownName) else ""
+        raise Mistake(f"{error}{hint}") from None
     click.echo(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calc import cents, closing, dates, units
-from calc.problems import REFUSED
+from calc.problems import REFUSED, quote
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.swap import Guard
 from workbook_template.ports.type_in import type_into
@@ -43,6 +43,12 @@ def year_row(frames: dict, year: int, profile: str) -> dict | None:
             "year_minutes": round(found.minutes, 2)}
 
 
+def known_markets(frames: dict) -> list[str]:
+    """The markets of Lists, then those that stand on Sales alone, each once."""
+    names = [str(name).strip() for table in ("markets", "sales") if table in frames for name in frames[table]["market"].dropna()]
+    return list({name.casefold(): name for name in reversed(names)}.values())[::-1]
+
+
 def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | None = None, force: bool = False,
           year: bool = False) -> Closed:
     """Write a row into Closed periods for every market with an account (or the one named).
@@ -74,6 +80,9 @@ def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | 
     if not accounts and not whole:
         if year:
             raise FileProblem(f"{day.year} is closed already, or no line of Events, Costs or Sales stands in it. Nothing was written.")
+        if market and market.strip().casefold() not in {a.casefold() for a in known_markets(frames)}:
+            raise FileProblem(f"{quote(market)} is no market on Lists or Sales. There {'is' if len(known_markets(frames)) == 1 else 'are'}: "
+                              f"{', '.join(map(quote, known_markets(frames))) or 'none yet'}. Nothing was written.")
         named = f"{market} has no account" if market else "No market has an account"
         raise FileProblem(f"{named} to close to {dates.words(day)}: there is no line up to that day, or it is closed already. Nothing was written.")
     rows = [{"close_market": a.market, "closed_to": day, "close_balance": cents.money(a.cents)} for a in accounts]

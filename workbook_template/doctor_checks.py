@@ -211,6 +211,10 @@ def workbook(pc: Computer, path: Path) -> list[Finding]:
     from workbook_template.refresh import profile_of
     if re.match("https?:", str(path)):
         return [Finding(MEND, f"{path.name} is given as a web address.", "Save it in a folder of this computer and give that path.")]
+    if path.is_dir():
+        return [Finding(MEND, f"{path} is a folder.", "Type the name of the workbook in it.")]
+    if not path.exists():
+        return [Finding(MEND, f"There is no file {path}.", "Check the spelling and the folder.")]
     found = []
     try:
         found.append(Finding(OK, f"{path.name} was made here ({profile_of(ClosedFile(path, force=True))} units)."))

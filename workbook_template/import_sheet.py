@@ -67,8 +67,8 @@ class Import:
         told += [f"Not on Lists yet: {title(m.table, c)} {', '.join(map(quote, words[:8]))}{' and more' if len(words) > 8 else ''}. Add them there, "
                  "or Check asks about each." for c, words in self.new_words.items()]
         if self.there:
-            told.append(f"{len(self.there)} of these stand on {self.table.sheet} already (possible double): row {_numbers(self.there)} there. "
-                        "Left out, unless you say --doubles keep.")
+            told.append(f"{len(self.there)} of these stand on {self.table.sheet} already (possible double): row {_numbers(self.there)} of "
+                        f"{self.source.name}. Left out, unless you say --doubles keep.")
         return told
 
 

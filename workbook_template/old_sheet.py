@@ -123,7 +123,7 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
     """
     best = None
     for key in [table] if table else TABLES:
-        words = known_words(key)
+        words = known_words(key) | _said_words(key, named or {}, table is not None)
         for at, row in enumerate(grid[:HEADER_ROWS]):
             matches = _matches(row, key, words)
             filled = {m.column for m in matches if m.column} | {c for m in matches for c, _ in m.says}
@@ -134,8 +134,7 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
             elif score == best[0] and key not in best[4]:
                 best[4].append(key)
     if best is None or best[0] < 3:
-        raise Unclear("No row of headings was found: none of the first 20 rows names two columns that are known here. Put a row of headings over "
-                      "the columns, such as Log, Wood, Strain, Diameter, Length, or Date, Event, Log, Amount.")
+        raise Unclear(_no_headings(grid))
     if len(best[4]) > 1:
         raise Unclear(f"The headings fit {either(schema.table(k).sheet for k in best[4])} alike. Say which: --into {best[4][0]}")
     _, key, at, matches, _ = best
@@ -146,6 +145,30 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
         both = [m.heading for m in matches if m.column == twice[0]]
         raise Unclear(f"{either(map(quote, both))} both read as {title(key, twice[0])}. Leave one out: --map \"{both[-1]}=\"")
     return found
+
+
+def _said_words(key: str, named: dict[str, str], sure: bool) -> dict[str, str]:
+    """Plain heading -> column, as the grower says with --map. sure: the table is known, so a column it lacks is told; else it is passed over."""
+    found = {}
+    for heading, column in named.items():
+        try:
+            found[plain_title(heading)] = _column(key, column) if column else ""
+        except Unclear:
+            if sure:
+                raise
+    return found
+
+
+def _no_headings(grid: list[list]) -> str:
+    """What is told where no row of headings was found: what the first filled row holds, and how to name its columns."""
+    first = next(([c for c in row if comparable(c) is not None] for row in grid if any(comparable(c) is not None for c in row)), None)
+    if first is None:
+        return "There is nothing in it: no row was found."
+    texts = [" ".join(c.split()) for c in first if isinstance(c, str)]
+    told = f" The first filled row holds {', '.join(map(quote, texts[:8]))}. " if len(texts) > 1 else " "
+    say = f'If these are the headings, say what each is: --into events --map "{texts[0]}=Date" and so on. ' if len(texts) > 1 else ""
+    return ("No row of headings was found: none of the first 20 rows names two columns that are known here." + told + say + "Or put a row of "
+            "headings over the columns, such as Log, Wood, Strain, Diameter, Length, or Date, Event, Log, Amount.")
 
 
 def _matches(row: list, key: str, words: dict[str, str]) -> list[Match]:

@@ -61,6 +61,10 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
                 inputs.profile)
     offer = offer_of(inputs, work_out(inputs), sent)
     sent.rows = _rows_sent(offer)
+    told_kg = told(inputs.intake.frames, name)
+    for key, row in sent.rows.items():
+        if row["block"] == "delivered":  # what other sheets told of it by now, to see later what they told since
+            row["on_sheets"] = round(told_kg.get(key, 0.0) / units.factor("weight", inputs.profile), 9)
     kept = save(port.source, sent)
     try:
         write_new(out, lambda target: market_copy.draw(target, offer))

@@ -31,6 +31,6 @@ def share(path: str, market: str, out: str, today: dt.date | None) -> None:
 def receive(path: str, returned: str, market: str | None, today: dt.date | None, older: bool, look: bool, force: bool) -> None:
     """Take a market's sheet that came back into PATH: sold, returned, spoiled, counted into Sales, wishes into Promises."""
     from workbook_template import receive as taking
-    done = _guarded(lambda: taking.receive(_existing(path), _existing(returned), today, market, older, look, force))
+    done = _guarded(lambda: taking.receive(_existing(path), _existing(returned, ours=False), today, market, older, look, force))
     for line in done.lines():
         click.echo(line)

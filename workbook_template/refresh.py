@@ -95,6 +95,7 @@ def profile_of(port: Port) -> str:
 def read_inputs(port: Port, today: dt.date | None, step=lambda words: None) -> Inputs:
     """Read and check everything a grower typed. step: told when the reading is over and the checking begins."""
     from calc import intake as checks
+    from calc.intake_season import season_questions
     from workbook_template.plan_read import environment, plan_frame, read_plan
     from workbook_template.settings_read import read_settings, to_si
 
@@ -105,10 +106,12 @@ def read_inputs(port: Port, today: dt.date | None, step=lambda words: None) -> I
     step("Checking")
     settings, problems = read_settings(named, profile)
     as_of = today or settings["as_of_typed"] or dt.date.today()
-    found = checks.check(raw, table_infos(profile), to_si(settings, profile), profile, as_of)
+    in_si = to_si(settings, profile)
+    found = checks.check(raw, table_infos(profile), in_si, profile, as_of)
     env = environment(profile, as_of, settings, found.frames)
     plan, asked = read_plan(planned, env)
-    problems += [*asked, *unknown_form(settings, found), *some_temperatures(settings), *empty_lists(found), *found.problems]
+    problems += [*asked, *unknown_form(settings, found), *some_temperatures(settings), *empty_lists(found), *found.problems,
+                 *season_questions(found.frames, in_si, profile)]
     return Inputs(profile, settings, found, problems, as_of, plan_frame(plan, env), raw=raw)
 
 

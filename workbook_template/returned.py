@@ -224,13 +224,14 @@ def _number(back: Returned, line: Line, key: str, value, context: Context) -> fl
     def say(level: str, found: str, do: str) -> None:
         back.problems.append(Problem(line.sheet, line.row, TITLES[key], level, found, need if level == REFUSED else "", do, "returned"))
 
+    elsewhere = f"Ask what was meant, and type it on {'Promises' if key == 'wish' else 'Sales'}"
     number, note = None, ""
     if isinstance(value, float):
         number = value
     elif isinstance(value, str):
         read = read_quantity(value, quantity, context.profile, context.comma_decimal)
         if isinstance(read, Ask):
-            say(REFUSED, f"{quote(value)} {read.question}", type_one(read.offers) or "Ask what was meant, and type it on Sales")
+            say(REFUSED, f"{quote(value)} {read.question}", type_one(read.offers) or elsewhere)
             return None
         number, note = read.value_si / context.factor(quantity), read.note or ""
         if note:
@@ -241,14 +242,14 @@ def _number(back: Returned, line: Line, key: str, value, context: Context) -> fl
         return None
     else:
         shown = "a formula without a value" if isinstance(value, Odd) and value.kind == "formula" else quote(_text(value))
-        say(REFUSED, f"{shown} is not a number", "Ask what was meant, and type it on Sales")
+        say(REFUSED, f"{shown} is not a number", elsewhere)
         return None
     number = round(number, 9)
     if number < 0:
-        say(REFUSED, f"{number:g} is below 0", "Ask what was meant, and type it on Sales")
+        say(REFUSED, f"{number:g} is below 0", elsewhere)
         return None
     if number > BIGGEST:
-        say(REFUSED, f"{number:g} is beyond reason", "Ask what was meant, and type it on Sales")
+        say(REFUSED, f"{number:g} is beyond reason", elsewhere)
         return None
     return number
 

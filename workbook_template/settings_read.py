@@ -11,6 +11,8 @@ from workbook_template.settings_table import SETTINGS, Setting
 
 CHOICES = {"date_order": schema.LISTS["date_order"], "yesno": schema.LISTS["yesno"]}
 
+SHARES = ("percent", "share")  # looks of a setting that is a share of one
+
 
 def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Problem]]:
     """(setting key -> value in the workbook's unit, problems). named: values by defined name, as the reader gives them.
@@ -33,8 +35,8 @@ def read_settings(named: dict[str, object], profile: str) -> tuple[dict, list[Pr
             continue
         read, complaint = _read(setting, value, profile)
         if complaint:
-            kept = "It was left out as if blank" if start is None else f"The starting value {start:g} was used" \
-                if isinstance(start, float) else f"The starting value {start} was used"
+            shown = f"{start:.0%}" if setting.looks in SHARES and start is not None else f"{start:g}" if isinstance(start, float) else start
+            kept = "It was left out as if blank" if start is None else f"The starting value {shown} was used"
             problems.append(Problem("Settings", None, setting.title, QUESTION, complaint[0], complaint[1],
                                     f"{kept}; type the value you want", "setting"))
         found[setting.key] = start if complaint else read
@@ -63,25 +65,29 @@ def _read(setting: Setting, value, profile: str):
 
 def _number(setting: Setting, shown, profile: str):
     unit = setting.unit_name(profile)
-    percent = setting.looks == "percent"
-    ends = [f"{end:.0%}" if percent else f"{end:g}" for end in (setting.low, setting.high)]
-    needed = f"a number{f' ({unit})' if unit else ''}, usually {ends[0]} to {ends[1]}"
+    percent = setting.looks in SHARES
+    ends = [f"{end:.0%}" if percent else f"{end:,.10g}" for end in (setting.low, setting.high)]
+    needed = f"a number{f' ({unit})' if unit and unit != '%' else ''}, usually {ends[0]} to {ends[1]}"
     if isinstance(shown, bool) or not isinstance(shown, (int, float)):
         return None, (f"{quote(shown)} is not a number{_meant(setting, shown, profile)}", needed)
     if setting.low <= shown <= setting.high:
         return float(shown), None
     if percent and setting.low <= shown / 100 <= setting.high:
         return None, (f"{shown:g} is {shown:,.0%}; if {shown:g} % was meant, type {shown:g}%", needed)
-    return None, (f"{shown:g} is beyond what is usual", needed)
+    return None, (f"{shown:.0%} is beyond what is usual" if percent else f"{shown:,.10g} is beyond what is usual", needed)
 
 
 def _meant(setting: Setting, shown, profile: str) -> str:
     """What a text such as 25 kg means in the cell's unit, to be typed as a number: live cells take no text."""
-    if not isinstance(shown, str) or setting.quantity not in units.PROFILES[profile]:
+    if not isinstance(shown, str) or setting.quantity not in (*units.PROFILES[profile], "temperature"):
         return ""
     read = quantities.read_quantity(shown, setting.quantity, profile)
     value = getattr(read, "value_si", None)
-    return "" if value is None else f"; it means {value / units.factor(setting.quantity, profile):.4g}"
+    if value is None:
+        return ""
+    if setting.quantity == "temperature":
+        return f"; it means {units.fahrenheit_from_celsius(value) if profile == units.US else value:.4g}"
+    return f"; it means {value / units.factor(setting.quantity, profile):.4g}"
 
 
 def to_si(settings: dict, profile: str) -> dict:

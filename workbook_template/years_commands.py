@@ -1,8 +1,6 @@
 """The commands with which a workbook lives on for years: restore, extend, merge, import, upgrade, close."""
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 
@@ -18,7 +16,7 @@ def restore(path: str) -> None:
     """Put the last backup of PATH in its place; PATH as it is now is kept beside it under a dated name."""
     from workbook_template.mistakes import Mistake
     from workbook_template.restore import restore as put_back
-    target = Path(path)
+    target = _cli()._named(path)
     if target.is_dir():
         raise Mistake(f"{target} is a folder. Type the name of the workbook in it.")
     click.echo(_cli()._guarded(lambda: put_back(target)).sentence())
@@ -30,15 +28,13 @@ def restore(path: str) -> None:
 @click.option("--quiet", is_flag=True, help="No progress bar.")
 def upgrade(path: str, out: str | None, quiet: bool) -> None:
     """Make a new workbook from PATH, one of an older version, with everything typed carried over. PATH stays as it is."""
-    from workbook_template.mistakes import Mistake
     from workbook_template.progress import Steps
     from workbook_template.upgrade import upgrade as carry_over
     cli = _cli()
     source = cli._existing(path)
-    if out and Path(out).suffix.lower() != source.suffix.lower():
-        raise Mistake(f"{out} cannot be written: name it with the ending {source.suffix}.")
+    target = None if out is None else cli._like(out, source)
     with Steps(("Reading", "Writing", "Checking"), not quiet) as step:
-        done = cli._guarded(lambda: carry_over(source, Path(out) if out else None, step))
+        done = cli._guarded(lambda: carry_over(source, target, step))
     click.echo("\n".join(done.lines()))
 
 
@@ -70,14 +66,12 @@ def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
 def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, force: bool, quiet: bool) -> None:
     """Put the copy THEIRS into the copy MINE, row by row. New rows of both stay; where both changed a cell, mine stands and it is listed."""
     from workbook_template.merge import merge as put_together
-    from workbook_template.mistakes import Mistake
     from workbook_template.progress import Steps
     cli = _cli()
-    paths = [cli._existing(path) if path else None for path in (mine, theirs, base)]
-    if Path(out).suffix.lower() != paths[0].suffix.lower():
-        raise Mistake(f"{out} cannot be written: name it with the ending {paths[0].suffix}.")
+    paths = [cli._existing(mine), cli._existing(theirs, ours=False), None if base is None else cli._existing(base, ours=False)]
+    target = cli._like(out, paths[0])
     with Steps(("Reading", "Comparing", "Writing"), not quiet) as step:
-        done = cli._guarded(lambda: put_together(paths[0], paths[1], Path(out), paths[2], same_yard, force, step=step))
+        done = cli._guarded(lambda: put_together(paths[0], paths[1], target, paths[2], same_yard, force, step=step))
     click.echo("\n".join(done.lines()))
 
 
@@ -102,7 +96,7 @@ def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doub
     from workbook_template.mistakes import USAGE, Mistake
     from workbook_template.old_sheet import Unclear
     cli = _cli()
-    target, old = cli._existing(path), cli._existing(source)
+    target, old = cli._existing(path), cli._existing(source, ours=False)
     pairs = [dict(_pair(text) for text in texts) for texts in (named, fixed)]
     asking = not yes and _at_a_terminal()
     try:

@@ -65,7 +65,10 @@ def _named(xml: bytes, name: str, relation: str) -> bytes:
     last = entries[-1]
     key = next(k for k in last.about if k.rpartition(":")[2] == "id" and ":" in k)
     number = max(int(e.about.get("sheetId", 0)) for e in entries) + 1
-    new = (b"<" + last.tag.encode() + b' name="' + escape(name) + b'" sheetId="%d" ' % number + key.encode() + b'="' + relation.encode() + b'"/>')
+    prefix = "xmlns:" + key.partition(":")[0]  # some programs declare it on each entry, not at the top
+    bound = b"" if prefix not in last.about else b" " + prefix.encode() + b'="' + escape(last.about[prefix]) + b'"'
+    new = (b"<" + last.tag.encode() + bound + b' name="' + escape(name) + b'" sheetId="%d" ' % number + key.encode() + b'="' + relation.encode()
+           + b'"/>')
     return apply_changes(xml, [(last.end, last.end, new)])
 
 

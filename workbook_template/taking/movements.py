@@ -36,8 +36,13 @@ class Movements(Sides):
         row = self.sent.rows.get(line.key, {})
         if row.get("block") != "delivered" or not is_number(row.get("weight")):
             return
-        left = row["weight"] - (row.get("told") or 0.0)
+        since = 0.0 if row.get("on_sheets") is None else self.told_since(line.key, row["on_sheets"])
+        left = max(row["weight"] - (row.get("told") or 0.0) - since, 0.0)
         out = sum(line.values.get(k) or 0.0 for k in FLOWS)
+        if out > TINY and since > TINY:
+            self.say(line, None, QUESTION, f"{since:g} {self.unit} of this delivery were told on another sheet since this one was made, and "
+                     f"{out:g} {self.unit} stand here: the same sale may stand on both",
+                     "It was taken over as it stands; ask the market, and take back on Sales what is there twice")
         if out > left + SLACK:
             kinds = " and ".join(k for k in FLOWS if line.values.get(k))
             self.say(line, None, QUESTION, f"{kinds} are {out:g} {self.unit}, more than the {left:g} {self.unit} that were there",

@@ -62,6 +62,17 @@ class Sides:
                 found[docket[3], str(row.get("kind") or "").strip().casefold()].append((self.first["sales"] + i, row))
         return found
 
+    def told_since(self, key: str, before: float) -> float:
+        """Weight that other sheets told of a delivery since this sheet was made. before: what they had told then."""
+        mark = self.sent.docket("").strip()
+        others = 0.0
+        for row in self.env.rows["sales"]:
+            docket = DOCKET.match(str(row.get("docket") or ""))
+            if docket and docket[3] == key and f"{docket[1]}-{docket[2]}" != mark and word(row.get("kind")) in FLOWS \
+                    and word(row.get("market")) == self.sent.market.casefold() and is_number(row.get("amount")):
+                others += serial(row["amount"])
+        return round(max(others - before, 0.0), 9)
+
     def say(self, line: Line | None, column: str | None, level: str, found: str, do: str = "", needed: str = "") -> None:
         sheet, row = (line.sheet, line.row) if line else (self.back.name, None)
         self.found.problems.append(Problem(sheet, row, column, level, found, needed, do, "received"))
