@@ -92,7 +92,8 @@ class FoundTables:
 
     def read(self, keys) -> dict[str, RawTable]:
         """The tables with these keys."""
-        work = [(self.known, self.specs[key], *self.places[key]) for key in keys]
+        readers = []  # each holds all shared strings, so as few as threads are opened, and none outlives the reading
+        work = [(self.known, readers, self.specs[key], *self.places[key]) for key in keys]
         if len(work) < 2:
             tables = [_read_table(*job) for job in work]
         else:
@@ -217,7 +218,7 @@ def _check_strings(path, archive, book: Book) -> None:
             pass
 
 
-def _read_table(known: Known, spec: TableSpec, sheet, layout) -> RawTable:
+def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> RawTable:
     path, book, styles, strings = known.path, known.book, known.styles, known.strings
     first_row = layout.header_row + 1
     kinds = {column.key: column.kind for column in spec.columns}
@@ -228,7 +229,7 @@ def _read_table(known: Known, spec: TableSpec, sheet, layout) -> RawTable:
     with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
         scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles)
     _check_rectangle(sheet.name, scan)
-    columns = _load(path, sheet.name, first_row, by_column, scan)
+    columns = _load(path, readers, sheet.name, first_row, by_column, scan)
     for at, kind in by_column.items():
         if kind == DATE:
             _drop_impossible(columns[at], book.date1904)
@@ -258,19 +259,21 @@ def _check_rectangle(sheet: str, scan: Scan) -> None:
     check_extent(sheet, last, area, scan.cells)
 
 
-def _load(path, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
-    """The bulk of the columns, each read as its own type."""
+def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
+    """The bulk of the columns, each read as its own type. readers: those of this file that no thread uses at the moment."""
     if scan.last_row < first_row:
         return {at: blank_column(kind, 0) for at, kind in kinds.items()}
     import fastexcel
 
     order = sorted(kinds)
     with damage_named(path, fastexcel.FastExcelError):
-        loaded = fastexcel.read_excel(os.fspath(path)).load_sheet(
+        book = readers.pop() if readers else fastexcel.read_excel(os.fspath(path))
+        loaded = book.load_sheet(
             sheet, header_row=None, skip_rows=first_row, use_columns=order,
             dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
         )
         batch, errors = loaded.to_arrow_with_errors()
+    readers.append(book)
     columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
     for error in errors.errors if errors is not None else ():
         index, place = error.offset_position  # the column counts from the sheet's first used one
