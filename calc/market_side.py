@@ -19,7 +19,7 @@ def every_table(frames: dict, found: dict, settings: dict) -> dict[str, pd.DataF
         **settle.every_table(sold, found["missing"], frames.get("closings", pd.DataFrame()), book.as_of),
         "promise_weeks": promises.promise_weeks(frames.get("promises", pd.DataFrame()), sold, found["supply"],
                                                 float(stock["left_kg"].clip(lower=0.0).sum()), book.as_of),
-        "trace": trace.register(trace.Lines(frames, book, sold)),
+        "trace": trace.register(trace.Lines(frames, book, sold, named=True)),
         **keep_fresh.every_table(frames, found, settings),
         "pack_weights": keep_fresh.pack_weights(),
     }
