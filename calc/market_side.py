@@ -13,7 +13,7 @@ def every_table(frames: dict, found: dict, settings: dict) -> dict[str, pd.DataF
     of dried), labour_amount (money by line of Events) and supply (the table of that name, or None).
     """
     book, sold = found["book"], found["sold"]
-    stock, lots = found["dried_stock"], trace.Lines(frames, book, sold)
+    stock, lots = found["dried_stock"], trace.Lines(frames, book, sold, named=True)
     found = {**found, "store": balances.in_store(book, sold), "used": trace.used_at_home(lots)}
     return {
         **settle.every_table(sold, found["missing"], frames.get("closings", pd.DataFrame()), book.as_of),

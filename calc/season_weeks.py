@@ -44,7 +44,8 @@ def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -
     order = table.assign(first=table["group"].fillna(np.inf)).sort_values(["first", "inoculated", "line"], kind="stable")
     for line in order["line"].drop_duplicates():
         mine = (table["line"] == line).to_numpy()
-        logs = np.stack([np.where(marks[mine] == code, alive[mine][:, None], 0.0).sum(axis=0) for code in range(len(MARKS))])
+        place = marks[mine] + len(MARKS) * np.arange(len(week))  # of week and mark
+        logs = np.bincount(place.ravel(), np.repeat(alive[mine], len(week)), len(MARKS) * len(week)).reshape(len(week), len(MARKS)).T
         most = len(MARKS) - 1 - np.argmax(logs[::-1], axis=0)
         shown = np.select([logs[MARKS.index(mark)] > 0 for mark in (SOAK, PINS)], [MARKS.index(SOAK), MARKS.index(PINS)], most)
         kind = ROTA if table.loc[mine, "group"].notna().any() else BATCH
@@ -56,7 +57,7 @@ def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -
 def _row_marks(year: Plan, table: pd.DataFrame, week: np.ndarray) -> np.ndarray:
     """Places in MARKS by row of the table and week; what is written later holds: may, run, rest, dormant, pins, soak."""
     at, end, place = year.state, week + WEEK - 1, table.index.to_numpy()
-    found = np.full((len(table), len(week)), MARKS.index(FREE))
+    found = np.full((len(table), len(week)), MARKS.index(FREE), dtype=np.int8)
     begin, last, past = (day_column(table, name)[:, None] for name in ("flush_from", "flush_to", "last_soak"))
     window = (table["flush_basis"] != PICKED).to_numpy()[:, None] & (past >= NO_DAY) & (begin < NO_DAY)
     found[window & (end >= begin) & (week <= last)] = MARKS.index(MAY)

@@ -11,7 +11,7 @@ import pandas as pd
 from calc import log_names, moisture, results, tables, watering
 from calc.bad_year import RETIRE
 from calc.watering import days_dry, monday
-from calc.week_rules import A_DATE, RULES, Week, batches, many, needs, on, rest, stamp
+from calc.week_rules import A_DATE, RULES, Week, many, needs, on, rest, stamp
 from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, words
 
 # From what is lost soonest to what can wait; a line's urgency is its place here.
@@ -129,7 +129,7 @@ def _few(lines: list[dict]) -> list[dict]:
 
 def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
     """Lines of all kinds, by batch or by place, and coarser where the page would not hold them."""
-    known, code = np.unique(batches(week), return_inverse=True)
+    known, code = week.batches
     names = [at_level(known, level) for level in range(LEVELS)]
     kinds = [kind for kind in ORDER if (found["what"] == kind).any()]
     parts = {kind: found[found["what"] == kind] for kind in kinds}
@@ -153,12 +153,12 @@ def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
 
 def _drawn(week: Week, part: pd.DataFrame, group: np.ndarray) -> list[dict]:
     """One line for each group: its logs, its reasons, its rules."""
-    names, places, found = as_typed(week.logs, "log"), as_typed(week.logs, "place"), []
+    places, found = as_typed(week.logs, "place"), []
     for name, mine in part.groupby(group, sort=True):
         log = np.unique(mine["log"].to_numpy(dtype=np.int64))
         what = mine["what"].iat[0]
         where = set(places[log])
-        found.append(line(f"{what}/{name}", what, log_names.in_words(names[log].tolist(), float(week.alive[log].sum())),
+        found.append(line(f"{what}/{name}", what, log_names.said(week.ranked.spans(log), len(log), float(week.alive[log].sum())),
                           where.pop() if len(where) == 1 else NOWHERE, _reasons(mine), "; ".join(mine["rule"].unique()), len(log),
                           str(mine["occasion"].max()), float(week.alive[log].sum())))
     return found

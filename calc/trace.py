@@ -66,20 +66,26 @@ TRACE_COLUMNS = {
 
 
 class Lines:
-    """The record as lines with lots: Events and Sales up to the as-of day."""
+    """The record as lines with lots: Events and Sales up to the as-of day.
 
-    def __init__(self, frames: dict, book: Diary, sold: pd.DataFrame):
+    named: leave out the lines of Events that neither carry a lot nor are dryings.
+    """
+
+    def __init__(self, frames: dict, book: Diary, sold: pd.DataFrame, named: bool = False):
         self.logs, self.book = frames["logs"], book
         events, sales = book.frame, frames.get("sales", pd.DataFrame())
-        seen = book.seen
+        wanted = book.seen & ((words(events, "lot") != "") | (book.kind == "dried")) if named else book.seen
+        at = np.flatnonzero(wanted)
+        events = events.iloc[at] if len(at) < len(events) else events
         self.events = pd.DataFrame({
-            "at": np.arange(len(events)), "row": numbers(events, "row"), "day": book.day, "kind": book.kind, "kg": book.amount,
+            "at": at, "row": numbers(events, "row"), "day": book.day[at], "kind": book.kind[at], "kg": book.amount[at],
             "dried_kg": numbers(events, "dried_out_kg"), "key": words(events, "lot"), "lot": as_typed(events, "lot"),
             "note": as_typed(events, "note"), "text": as_typed(events, "log_text"), "wet": words(events, "picked_wet"),
-            "grade": as_typed(events, "grade")})[seen].reset_index(drop=True)
+            "grade": as_typed(events, "grade")})
         moved = sold[(sold["at"] >= 0) & sold["product"].isin(("fresh", "dried")) & (sold["kind"] != "counted")]
         self.sales = moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
-        self.of_log = pd.DataFrame({"at": book.line, "log": book.log})
+        pair = wanted[book.line] if named else slice(None)
+        self.of_log = pd.DataFrame({"at": book.line[pair], "log": book.log[pair]})
         self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
         self.strains, self.spawn_names = as_typed(self.logs, "strain"), as_typed(self.logs, "spawn_lot")
         self.names = as_typed(self.logs, "log")

@@ -6,17 +6,19 @@ Dates come from the season tables: where those know none, the reason says so. So
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from calc import tables, units
 from calc.day_numbers import words as day_words
+from calc.log_names import Ranked
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
 from calc.season_state import TEMPERATURES, soak_hours, to_date
 from calc.watering import NEVER, Water, days_dry, inch_m, wanted_m
-from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, as_typed, day_column, numbers, words
 
 WEEK_DAYS = 7
 A_DATE = r"\d{1,2} [A-Z][a-z]{2} \d{4}"
@@ -73,6 +75,17 @@ class Week:
         pair = self.book.lines(*kinds)[self.book.line]
         np.maximum.at(found, self.book.log[pair], self.book.day[self.book.line[pair]])
         return found
+
+    @cached_property
+    def batches(self) -> tuple[np.ndarray, np.ndarray]:
+        """(names of the batches in order, the place in them of each row of Logs)."""
+        code, known = pd.factorize(batches(self), sort=True)
+        return known, code
+
+    @cached_property
+    def ranked(self) -> Ranked:
+        """The names of the logs, for words on many of them."""
+        return Ranked(as_typed(self.logs, "log"))
 
     # -- words
 
@@ -227,12 +240,12 @@ def water_by_rain(week: Week) -> pd.DataFrame:
 
 def batches(week: Week) -> np.ndarray:
     """A name for place, strain and month of inoculation of each row of Logs."""
-    month = pd.Series(dates(week.yard.inoculated)).dt.strftime("%Y-%m").fillna("").to_numpy(dtype=object)
+    month = said_by(week.yard.inoculated, lambda day: "" if day >= NO_DAY else f"{to_date(day):%Y-%m}")
     return _no_slash(week, "place") + "/" + _no_slash(week, "strain") + "/" + month
 
 
 def _no_slash(week: Week, column: str) -> np.ndarray:
-    known, which = np.unique(words(week.logs, column).astype(str), return_inverse=True)
+    which, known = pd.factorize(words(week.logs, column))
     return np.array([text.replace("/", " ") for text in known.tolist()], dtype=object)[which] if len(known) else known.astype(object)
 
 
@@ -247,7 +260,7 @@ def water_by_sample(week: Week) -> pd.DataFrame:
     if not len(dry):
         return needs("water", np.zeros(0, dtype=np.int64), [], "")
     floor = tables.figure("moisture_floor_wet").typical
-    code = np.unique(batches(week), return_inverse=True)[1]
+    code = week.batches[1]
     order = np.argsort(code, kind="stable")
     sorted_code, there = code[order], (week.alive > 0) & week.yard.is_inoculated() & (week.stage != SOAKING)
     at = pd.Index(numbers(week.logs, "row")).get_indexer(dry["row"])

@@ -46,9 +46,7 @@ def least_read(path: Path):
     from workbook_template.ports import reader
     from workbook_template.refresh import table_specs
     specs = [s for s in table_specs("us") if s.key in INPUTS]
-    with zipfile.ZipFile(path) as archive:
-        book = reader.read_book(archive)
-        found = reader._find_all(path, archive, book, reader.read_date_styles(archive, book), specs)
+    found = reader.FoundTables(path, specs).places
     jobs = []
     for spec in specs:
         sheet, layout = found[spec.key]

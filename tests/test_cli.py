@@ -130,4 +130,4 @@ def test_a_workbook_that_cannot_be_written_gets_a_sentence(tmp_path, monkeypatch
 
     monkeypatch.setattr(building, "build", refuse)
     done = CliRunner().invoke(cli, ["new", str(tmp_path / "z.xlsx")])
-    assert done.exit_code == 3 and "cannot be written: [Errno 13] Permission denied" in done.output
+    assert done.exit_code == 3 and "could not be saved ([Errno 13] Permission denied)" in done.output

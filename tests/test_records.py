@@ -10,7 +10,6 @@ from calc import tables
 from calc.records import (
     AMOUNT_KINDS,
     FIXED_LISTS,
-    MODELS,
     NEEDED,
     TOGETHER,
     failures,
@@ -18,6 +17,7 @@ from calc.records import (
     row_failures,
     rules,
 )
+from calc.row_models import MODELS
 
 DAY = dt.date(2026, 4, 5)
 GOOD = {

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import zipfile
+from functools import cached_property
 from pathlib import Path
 from xml.parsers import expat
 
@@ -21,9 +22,8 @@ from workbook_template.ports.package import (
     used_range,
     write_rows,
 )
-from workbook_template.ports.parts import column_letters, read_book
-from workbook_template.ports.preflight import check_file
-from workbook_template.ports.reader import read_cells, read_names, read_tables, read_values
+from workbook_template.ports.parts import column_letters
+from workbook_template.ports.reader import Known, read_cells, read_names, read_tables, read_values
 from workbook_template.ports.swap import Guard, write_new
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.answers import LOOKS_TITLE
@@ -45,24 +45,26 @@ class ClosedFile:
         """The workbook's file name, for messages."""
         return Path(self.target).name
 
+    @cached_property
+    def known(self) -> Known:
+        """What is read again and again of the file that the guard holds, read once."""
+        return Known(self.source)
+
     def marks(self) -> dict[str, str]:
         """The workbook's own constants by defined name (bb_profile, bb_layout), as text."""
-        check_file(self.source)
-        with zipfile.ZipFile(self.source) as archive:
-            names = read_book(archive).names
-        return {name: text.strip('="') for name, text in names.items() if name.startswith("bb_")}
+        return {name: text.strip('="') for name, text in self.known.book.names.items() if name.startswith("bb_")}
 
     def tables(self, specs) -> dict[str, RawTable]:
         """The input tables. Raises LayoutProblem, FileProblem."""
-        return read_tables(self.source, specs)
+        return read_tables(self.known, specs)
 
     def named(self, prefix: str) -> dict[str, object]:
         """Values of the single cells whose defined names begin so."""
-        return read_names(self.source, prefix)
+        return read_names(self.known, prefix)
 
     def cells(self, sheet: str) -> dict[tuple[int, int], object]:
         """Filled cells of a sheet, (row, column), 0-based -> value; {} where it is not there."""
-        return read_values(self.source, sheet)
+        return read_values(self.known, sheet)
 
     def require(self, names) -> dict:
         """The parts of the workbook's sheets by name. Raises LayoutProblem for every result sheet of these names that is not there."""
@@ -75,7 +77,7 @@ class ClosedFile:
 
     def write(self, sheets: list[ResultSheet]) -> Path | None:
         """Write the result sheets; returns the backup's path, None where the result went elsewhere."""
-        parts, styles = self.require([sheet.name for sheet in sheets]), legend(self.source)
+        parts, styles = self.require([sheet.name for sheet in sheets]), legend(self.known)
         patches = {sheet.name: _patch(self.source, sheet, parts[sheet.name], styles) for sheet in sheets}
         made: dict[str, list[str]] = {}
 
@@ -91,7 +93,7 @@ class ClosedFile:
         return None
 
 
-def samples(path: Path) -> dict[str, str]:
+def samples(path: Path | Known) -> dict[str, str]:
     """Cell on Sources -> the look it is a sample of, from the key at the foot of that sheet. Raises LayoutProblem without it."""
     cells = read_cells(path, "Sources")
     top = next((int(a[1:]) for a, v in cells.items() if a[0] == "A" and a[1:].isdigit() and v == LOOKS_TITLE), None)
@@ -101,10 +103,11 @@ def samples(path: Path) -> dict[str, str]:
     return {f"B{top + 1 + i}": look for i, look in enumerate(RESULT_LOOKS)}
 
 
-def legend(path: Path) -> dict[str, int]:
+def legend(path: Path | Known) -> dict[str, int]:
     """Look -> style number in this file, from the samples at the foot of Sources."""
-    spots = samples(path)
-    return {spots[address]: style for address, style in read_style_ids(path, "Sources", spots).items()}
+    known = Known.of(path)
+    spots = samples(known)
+    return {spots[address]: style for address, style in read_style_ids(known.path, "Sources", spots).items()}
 
 
 def _patch(path: Path, sheet: ResultSheet, part, styles: dict[str, int]) -> SheetPatch:
@@ -117,7 +120,7 @@ def _patch(path: Path, sheet: ResultSheet, part, styles: dict[str, int]) -> Shee
         r1, c1, r2, c2 = sheet.filter
         tables[sheet.table_name] = f"{column_letters(c1)}{r1 + 1}:{column_letters(c2)}{r2 + 1}"
     return SheetPatch(rows=write_rows(blocks, cells, heights), dimension=used_range(blocks, cells), tables=tables,
-                      charts=_charts(path, sheet))
+                      charts=_charts(path, sheet, part))
 
 
 def _table_names(path: Path, part) -> set[str]:
@@ -126,12 +129,11 @@ def _table_names(path: Path, part) -> set[str]:
         return {table_name(archive.read(p)) for p in part.of_kind("table")}
 
 
-def _charts(path: Path, sheet: ResultSheet) -> dict[int, bytes]:
+def _charts(path: Path, sheet: ResultSheet, part) -> dict[int, bytes]:
     """Position in the drawing -> new chart part, for the charts that are still there; others are the grower's own."""
     if not sheet.charts:
         return {}
     with zipfile.ZipFile(path) as archive:
-        part = read_book(archive, charts=True).sheet(sheet.name)
         titles = [chart_title(archive.read(name)) for name in part.charts]
     made = {chart.title: xml for chart, xml in zip(sheet.charts, chart_parts(sheet), strict=True)}
     return {i: made[title] for title, i in _matched(list(made), titles).items()}

@@ -10,6 +10,7 @@ import re
 import zipfile
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from threading import Lock
 from xml.parsers import expat
 
 import numpy as np
@@ -193,17 +194,19 @@ class SharedStrings:
     def __init__(self, path, part: str | None):
         self.path, self.part, self.known = path, part, []
         self.complete = part is None
+        self._lock = Lock()  # tables are read in two threads
+        self._fed, self._parser = 0, self._start() if part else None
 
     def get(self, index: int) -> str:
         if index >= len(self.known) and not self.complete:
-            self._read_to(max(index, 2 * len(self.known), 2_000))
+            self._read_to(index)
         if not 0 <= index < len(self.known):
             return ""
         return self.known[index]
 
-    def _read_to(self, index: int) -> None:
-        """Parse up to and including an index; start again from the top, which growing steps make rare."""
-        strings, texts, state = [], [], {"keep": False, "phonetic": 0}
+    def _start(self):
+        """The parser that puts strings into known."""
+        strings, texts, state = self.known, [], {"keep": False, "phonetic": 0}
 
         def start(tag, _attributes):
             name = local(tag)
@@ -229,14 +232,16 @@ class SharedStrings:
 
         parser = expat.ParserCreate()
         parser.StartElementHandler, parser.EndElementHandler, parser.CharacterDataHandler = start, end, data
-        with zipfile.ZipFile(self.path) as archive, archive.open(self.part) as stream:
-            while len(strings) <= index:
+        return parser
+
+    def _read_to(self, index: int) -> None:
+        """Go on parsing where it stopped, up to and including an index."""
+        with self._lock, zipfile.ZipFile(self.path) as archive, archive.open(self.part) as stream:
+            stream.seek(self._fed)
+            while len(self.known) <= index and not self.complete:
                 chunk = stream.read(1 << 18)
-                parser.Parse(chunk, not chunk)
-                if not chunk:
-                    self.complete = True
-                    break
-        self.known = strings
+                self._parser.Parse(chunk, not chunk)
+                self._fed, self.complete = self._fed + len(chunk), not chunk
 
 
 def column_letters(column: int) -> str:

@@ -44,6 +44,26 @@ MOST_MERGED = 10_000
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
+class Known:
+    """A workbook file looked into once: its book, date styles and shared strings, for whoever reads several things of it.
+
+    Good for as long as the file stays as it is. Raises FileProblem.
+    """
+
+    def __init__(self, path):
+        self.path = path
+        check_file(path)
+        with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+            self.book = read_book(archive)
+            self.styles = read_date_styles(archive, self.book)
+        self.strings = SharedStrings(path, self.book.strings_part)
+
+    @classmethod
+    def of(cls, path) -> Known:
+        """What is known of the file at a path; what is known already stays."""
+        return path if isinstance(path, cls) else cls(path)
+
+
 def read_tables(path, specs) -> dict[str, RawTable]:
     """Read tables by their headings.
 
@@ -64,17 +84,16 @@ class FoundTables:
     """
 
     def __init__(self, path, specs):
-        self.path, self.specs = path, {spec.key: spec for spec in map(as_table_spec, specs)}
-        check_file(path)
+        self.known, self.specs = Known.of(path), {spec.key: spec for spec in map(as_table_spec, specs)}
+        path = self.known.path
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-            self.book = read_book(archive)
-            self.styles = read_date_styles(archive, self.book)
-            self.places = _find_all(path, archive, self.book, self.styles, list(self.specs.values()))
-            _check_strings(path, archive, self.book)
+            self.places = _find_all(archive, self.known, list(self.specs.values()))
+            _check_strings(path, archive, self.known.book)
 
     def read(self, keys) -> dict[str, RawTable]:
         """The tables with these keys."""
-        work = [(self.path, self.book, self.styles, self.specs[key], *self.places[key]) for key in keys]
+        readers = []  # each holds all shared strings, so as few as threads are opened, and none outlives the reading
+        work = [(self.known, readers, self.specs[key], *self.places[key]) for key in keys]
         if len(work) < 2:
             tables = [_read_table(*job) for job in work]
         else:
@@ -89,14 +108,12 @@ def read_cells(path, sheet: str, last_row: int | None = None) -> dict[str, objec
     last_row: stop after this row (1-based); None = the whole sheet. Meant for small sheets.
     Raises LayoutProblem if the sheet is not there.
     """
-    check_file(path)
-    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        book = read_book(archive)
-        part = book.sheet(sheet)
-        if part is None:
-            spec = TableSpec("", sheet, [])
-            raise LayoutProblem([missing_sheet(spec, [other.name for other in book.sheets], None)])
-        values = _sheet_values(path, archive, book, part.part, None if last_row is None else last_row - 1)
+    known = Known.of(path)
+    part = known.book.sheet(sheet)
+    if part is None:
+        spec = TableSpec("", sheet, [])
+        raise LayoutProblem([missing_sheet(spec, [other.name for other in known.book.sheets], None)])
+    values = _sheet_values(known, part.part, None if last_row is None else last_row - 1)
     return {f"{column_letters(column)}{row + 1}": value for (row, column), value in values.items()}
 
 
@@ -105,11 +122,9 @@ def read_values(path, sheet: str) -> dict[tuple[int, int], object]:
 
     {} where there is no such sheet.
     """
-    check_file(path)
-    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        book = read_book(archive)
-        part = book.sheet(sheet)
-        return {} if part is None or part.state == "chartsheet" else _sheet_values(path, archive, book, part.part, None, bare=True)
+    known = Known.of(path)
+    part = known.book.sheet(sheet)
+    return {} if part is None or part.state == "chartsheet" else _sheet_values(known, part.part, None, bare=True)
 
 
 def read_names(path, prefix: str = "bb_") -> dict[str, object]:
@@ -118,19 +133,16 @@ def read_names(path, prefix: str = "bb_") -> dict[str, object]:
     A name of one cell gives its typed value (None = blank), a name of a range a list of rows. Names that
     point to nothing readable (#REF!, a formula, another file) are left out.
     """
-    check_file(path)
-    found: dict[str, object] = {}
-    with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        book = read_book(archive)
-        wanted: dict[str, list] = {}
-        for name, text in book.names.items():
-            place = _place(book, text) if name.startswith(prefix) else None
-            if place:
-                wanted.setdefault(place[0], []).append((name, place[1]))
-        for part, names in wanted.items():
-            values = _sheet_values(path, archive, book, part, max(box[2] for _, box in names))
-            for name, box in names:
-                found[name] = _boxed(values, box)
+    known, found, wanted = Known.of(path), {}, {}
+    book = known.book
+    for name, text in book.names.items():
+        place = _place(book, text) if name.startswith(prefix) else None
+        if place:
+            wanted.setdefault(place[0], []).append((name, place[1]))
+    for part, names in wanted.items():
+        values = _sheet_values(known, part, max(box[2] for _, box in names))
+        for name, box in names:
+            found[name] = _boxed(values, box)
     return {name: found[name] for name in book.names if name in found}
 
 
@@ -155,21 +167,20 @@ def _boxed(values: dict, box):
     return [[values.get((row, column)) for column in columns] for row in range(top, bottom + 1)]
 
 
-def _sheet_values(path, archive, book: Book, part: str, last_row, bare: bool = False) -> dict:
+def _sheet_values(known: Known, part: str, last_row, bare: bool = False) -> dict:
     """bare: a formula without a value counts as a filled cell."""
-    styles, strings = read_date_styles(archive, book), SharedStrings(path, book.strings_part)
     values = {}
-    with archive.open(part) as stream:
+    with damage_named(known.path, ValueError), zipfile.ZipFile(known.path) as archive, archive.open(part) as stream:
         for cell in iter_cells(read_chunks(stream), last_row):
-            value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
+            value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, known.strings, known.styles, known.book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
     return values
 
 
-def _find_all(path, archive, book: Book, styles, specs) -> dict[str, tuple]:
+def _find_all(archive, known: Known, specs) -> dict[str, tuple]:
     """Sheet part and layout of every table, or one LayoutProblem with all that is missing."""
-    strings, heads, problems, layouts = SharedStrings(path, book.strings_part), {}, [], {}
+    book, heads, problems, layouts = known.book, {}, [], {}
     for spec in specs:
         sheet = book.sheet(spec.sheet)
         if sheet is None or sheet.state == "chartsheet":
@@ -179,7 +190,7 @@ def _find_all(path, archive, book: Book, styles, specs) -> dict[str, tuple]:
             problems.append(missing_sheet(spec, names, marked.name if marked else None))
             continue
         if sheet.name not in heads:
-            heads[sheet.name] = _head(archive, book, sheet.part, strings, styles, spec.header_rows)
+            heads[sheet.name] = _head(archive, known, sheet.part, spec.header_rows)
         shared = sum(book.sheet(other.sheet) is sheet for other in specs) > 1
         try:
             layouts[spec.key] = sheet, find_table(spec, sheet.name, heads[sheet.name], shared)
@@ -190,11 +201,11 @@ def _find_all(path, archive, book: Book, styles, specs) -> dict[str, tuple]:
     return layouts
 
 
-def _head(archive, book, part, strings, styles, rows: int) -> dict[int, dict[int, str]]:
+def _head(archive, known: Known, part, rows: int) -> dict[int, dict[int, str]]:
     head: dict[int, dict[int, str]] = {}
     with archive.open(part) as stream:
         for cell in iter_cells(read_chunks(stream), rows - 1):
-            value = cell_value(cell, strings, styles, book.date1904)
+            value = cell_value(cell, known.strings, known.styles, known.book.date1904)
             if isinstance(value, str) and value.strip():
                 head.setdefault(cell.row, {})[cell.column] = value
     return head
@@ -207,7 +218,8 @@ def _check_strings(path, archive, book: Book) -> None:
             pass
 
 
-def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> RawTable:
+def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> RawTable:
+    path, book, styles, strings = known.path, known.book, known.styles, known.strings
     first_row = layout.header_row + 1
     kinds = {column.key: column.kind for column in spec.columns}
     places = {(False, key): at for key, at in layout.columns.items()}
@@ -217,11 +229,10 @@ def _read_table(path, book: Book, styles, spec: TableSpec, sheet, layout) -> Raw
     with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
         scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles)
     _check_rectangle(sheet.name, scan)
-    columns = _load(path, sheet.name, first_row, by_column, scan)
+    columns = _load(path, readers, sheet.name, first_row, by_column, scan)
     for at, kind in by_column.items():
         if kind == DATE:
             _drop_impossible(columns[at], book.date1904)
-    strings = SharedStrings(path, book.strings_part)
     for cell in scan.odd:
         value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
@@ -248,19 +259,21 @@ def _check_rectangle(sheet: str, scan: Scan) -> None:
     check_extent(sheet, last, area, scan.cells)
 
 
-def _load(path, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
-    """The bulk of the columns, each read as its own type."""
+def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
+    """The bulk of the columns, each read as its own type. readers: those of this file that no thread uses at the moment."""
     if scan.last_row < first_row:
         return {at: blank_column(kind, 0) for at, kind in kinds.items()}
     import fastexcel
 
     order = sorted(kinds)
     with damage_named(path, fastexcel.FastExcelError):
-        loaded = fastexcel.read_excel(os.fspath(path)).load_sheet(
+        book = readers.pop() if readers else fastexcel.read_excel(os.fspath(path))
+        loaded = book.load_sheet(
             sheet, header_row=None, skip_rows=first_row, use_columns=order,
             dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
         )
         batch, errors = loaded.to_arrow_with_errors()
+    readers.append(book)
     columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
     for error in errors.errors if errors is not None else ():
         index, place = error.offset_position  # the column counts from the sheet's first used one
