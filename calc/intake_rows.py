@@ -152,7 +152,6 @@ NEED_WORDS = {
     "diameter_m": ("nothing was typed", "", "Type the diameter"),
     "length_m": ("nothing was typed", "", "Type the length"),
     "date": ("nothing was typed", "a date", "Type the day it happened"),
-    "week": ("nothing was typed", "a date", "Type any day of the week it is for"),
     "event": ("nothing was typed", "what happened", "Pick an event from the list"),
     "amount": ("nothing was typed", "", "Type the amount, or 0"),
     "week": ("nothing was typed", "a week", "Type any day of the week it is for"),
