@@ -210,7 +210,7 @@ def storm(week: Week, low: int, high: int):
 
 def water_by_rain(week: Week) -> pd.DataFrame:
     """Logs that have not fruited yet with less than the week's water, or any logs a week without any in a hot month."""
-    running, mean = week.at(*RUNNING) & (week.last("picked", "pins seen") == NEVER), week.month_mean
+    running, mean = week.at(*RUNNING, READY) & (week.last("picked", "pins seen") == NEVER), week.month_mean
     hot = mean is not None and mean > units.celsius_from_fahrenheit(tables.figure("hot_day_f").typical)
     older = hot & week.rain.known & (week.alive > 0) & week.yard.is_at_work() & ~running & (week.stage != SOAKING)
     rows = np.flatnonzero(running | older)
@@ -352,12 +352,16 @@ def own_turns(week: Week) -> float:
 
 
 def look(week: Week) -> pd.DataFrame:
-    """Logs old enough for first mushrooms: look them over, with the window, or why there is none."""
-    seen = np.maximum(week.last("pins seen"), week.last("picked"))
-    rows = np.flatnonzero(week.at(MAY_FRUIT))
+    """Logs old enough for first mushrooms: look them over, with the window, or why there is none; also those that wait for their first soak."""
+    seen, soak = np.maximum(week.last("pins seen"), week.last("picked")), week.days_of_season("next_soak")
+    waits = week.at(READY) & (seen == NEVER) & (soak - week.day >= WEEK_DAYS)
+    rows = np.flatnonzero(week.at(MAY_FRUIT) | waits)
     said, until = week.of_season("words")[rows], week.days_of_season("flush_to")[rows]
     young = "old enough for first mushrooms; " + np.where(said == "", "the season is not known", said)
     said = np.where(seen[rows] > NEVER, "may fruit by themselves after rain, the month suits their strain", young)
+    turn = np.array([f"; their turn to be soaked comes on {on(day)}" if day < NO_DAY else "; no turn to be soaked is planned"
+                     for day in soak[rows].tolist()], dtype=object)
+    said = np.where(waits[rows], said + turn, said)
     return needs("look", rows, said, "spawn run of the strain on Lists, own first picks before print", "", until)
 
 
