@@ -188,6 +188,10 @@ def unescape(text: str) -> str:
     return re.sub(r"_x([0-9A-Fa-f]{4})_", lambda found: chr(int(found.group(1), 16)), text)
 
 
+PLAIN_STRINGS = re.compile(rb'(?:<si><t(?: xml:space="preserve")?>[^<&\r]*</t></si>)+')
+PLAIN_STRING = re.compile(r"<t[^>]*>([^<]*)</t>")
+
+
 class SharedStrings:
     """The shared strings, parsed only when one is asked for, and only as far as needed."""
 
@@ -195,6 +199,7 @@ class SharedStrings:
         self.path, self.part, self.known = path, part, []
         self.complete = part is None
         self._lock = Lock()  # tables are read in two threads
+        self._rest, self._plain = b"", True
         self._fed, self._parser = 0, self._start() if part else None
 
     def get(self, index: int) -> str:
@@ -240,8 +245,22 @@ class SharedStrings:
             stream.seek(self._fed)
             while len(self.known) <= index and not self.complete:
                 chunk = stream.read(1 << 18)
-                self._parser.Parse(chunk, not chunk)
+                self._take(self._rest + chunk, not chunk)
                 self._fed, self.complete = self._fed + len(chunk), not chunk
+
+    def _take(self, data: bytes, last: bool) -> None:
+        """Strings of a piece: runs of plain ones are cut out and taken at once, all else goes through the parser."""
+        if self._fed == 0:
+            self._plain = re.match(rb"(?!.*encoding=(?!.utf-?8))", data[:200], re.I | re.S) is not None
+        self._plain = self._plain and b"<!" not in data
+        at = 0
+        for run in PLAIN_STRINGS.finditer(data) if self._plain else ():
+            self._parser.Parse(data[at:run.start()])
+            texts, at = PLAIN_STRING.findall(run.group().decode()), run.end()
+            self.known.extend(map(unescape, texts) if b"_x" in run.group() else texts)
+        cut = max(data.rfind(b"<si>"), at) if self._plain and not last else len(data)
+        self._parser.Parse(data[at:cut], last)
+        self._rest = data[cut:]
 
 
 def column_letters(column: int) -> str:
