@@ -101,3 +101,17 @@ def spawned(*lines):
     book, links = yards.events(["B"], *lines)
     lots = pd.DataFrame([{"spawn_lot": "S9", "use_by": pd.Timestamp("2026-06-05")}])
     return {"logs": logs, "events": book, "lots": lots, "woods": yards.WOODS, "forms": yards.FORMS}, {"event_links": links}
+
+
+def test_the_first_four_logs_of_a_beginner_are_not_left_without_a_word():
+    # Inoculated on 5 Apr 2025 with a spawn run of 6 to 18 months: old enough for a soak from 5 Apr 2026, and their turn comes later.
+    # Nothing else is written down. Until the turn: look them over, and whether they had water is not known.
+    out = rolled([("A", 4, "2025-04-05")], [], "2026-05-04")
+    season = out.log_season.iloc[0]
+    assert season["stage"] == "ready to soak" and season["next_soak"] >= pd.Timestamp("2026-05-11")
+    look, water = what(out, "look").iloc[0], what(out, "water").iloc[0]
+    assert f"their turn to be soaked comes on {season['next_soak'].day} {season['next_soak']:%b %Y}" in look["words"]
+    assert look["logs"] == "A (4 logs)" and "not known" in water["words"]
+    # In the week of the turn the line says soak, and no second line says look.
+    turn = rolled([("A", 4, "2025-04-05")], [], f"{season['next_soak']:%Y-%m-%d}")
+    assert len(what(turn, "soak")) == 1 and not len(what(turn, "look"))
