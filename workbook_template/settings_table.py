@@ -139,7 +139,7 @@ SETTINGS = (
     Setting("per_soak", "Yield of a soaked log", "Yield and season", quantity="weight", figure="weight_per_soaked_log_lb", looks="two",
             low=0, high=10, help="All soaked logs counted, also those that fail. Start low; type your own once you know it."),
     Setting("rota_weeks", "Weeks in the soaking rota", "Yield and season", unit="weeks", figure="rota_weeks", looks="whole", low=1, high=60),
-    Setting("promise_chance", "Promises are to be met in", "Yield and season", unit="%", value=0.8, looks="share", low=0.5, high=0.99,
+    Setting("promise_chance", "Promises are to be met in", "Yield and season", unit="%", figure="promise_chance", looks="share", low=0.5, high=0.99,
             help="Share of weeks in which there is at least what was promised. 80%: 8 weeks of 10."),
     Setting("life_seasons", "Seasons a log bears", "Yield and season", unit="seasons", figure="log_life_seasons", looks="whole",
             low=1, high=20),
