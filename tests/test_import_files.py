@@ -100,7 +100,7 @@ def test_without_a_yes_nothing_is_written_and_it_says_how_to_go_on(yard, tmp_pat
     assert [(e["event"], e["log"], e["amount"], e["who"]) for e in rows(yard, "events")] == [  # 16 oz = 1 lb, 12.5 oz = 0.78125 lb
         ("picked", "A1", 1.0, "Ann"), ("picked", "A1", 0.78125, "Ann")]
     told = run("import", yard, "--from", old, "--yes", code=2)
-    assert "2 of these stand on Events already (possible double): row 2, 3 there." in told and "no new row" in told
+    assert "2 of these stand on Events already (possible double): row 2, 3 of harvest.csv." in told and "no new row" in told
     assert len(rows(yard, "events")) == 2
     assert "2 rows written" in run("import", yard, "--from", old, "--yes", "--doubles", "keep") and len(rows(yard, "events")) == 4
 

@@ -128,7 +128,7 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
             matches = _matches(row, key, words)
             filled = {m.column for m in matches if m.column} | {c for m in matches for c, _ in m.says}
             filled |= {"diameter", "length"} if SIZE in filled else set()
-            score = len(filled) + sum(c in filled for c in WANTED[key])
+            score = len(filled) + sum(c in filled for c in WANTED[key]) - _figures(row)
             if best is None or score > best[0]:
                 best = score, key, at, matches, [key]
             elif score == best[0] and key not in best[4]:
@@ -145,6 +145,12 @@ def match_headings(grid: list[list], table: str | None = None, named: dict[str, 
         both = [m.heading for m in matches if m.column == twice[0]]
         raise Unclear(f"{either(map(quote, both))} both read as {title(key, twice[0])}. Leave one out: --map \"{both[-1]}=\"")
     return found
+
+
+def _figures(row: list) -> int:
+    """How many cells of a row are a number or a day: a row of headings has few, a row of the record has some."""
+    return sum(not isinstance(cell, str) or re.fullmatch(r"[\d.,/ -]*\d[\d.,/ -]*", cell.strip()) is not None
+               for cell in row if comparable(cell) is not None)
 
 
 def _said_words(key: str, named: dict[str, str], sure: bool) -> dict[str, str]:
