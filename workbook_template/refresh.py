@@ -209,17 +209,19 @@ def refresh(port: Port, today: dt.date | None = None, stamp: str | None = None, 
 
     step("Reading")
     inputs = read_inputs(port, today, step)
+    inputs.raw = {}  # a big yard's tables are not held longer than they are needed
     typed = carried.read(port.cells("This week"))
     step("Working out")
     results = work_out(inputs)
     inputs.problems = all_problems(inputs, results)
     stamp = stamp if stamp is not None else f"Refreshed {dt.datetime.now():%d %b %Y, %H:%M}."
     view = view_of(inputs, results, port.name, stamp, typed)
+    del inputs
     step("Laying out")
     sheets = lay_out(view)
     step("Writing")
     backup = port.write(sheets)
-    return Outcome(port.name, inputs.problems, inputs.counts, results, sheets, answer_lines(view), backup)
+    return Outcome(port.name, view.problems, view.counts, results, sheets, answer_lines(view), backup)
 
 
 def refresh_file(path: Path, out: Path | None = None, today: dt.date | None = None, force: bool = False, progress: bool = True,

@@ -56,7 +56,9 @@ class ClosedFile:
 
     def tables(self, specs) -> dict[str, RawTable]:
         """The input tables. Raises LayoutProblem, FileProblem."""
-        return read_tables(self.known, specs)
+        tables = read_tables(self.known, specs)
+        self.known.forget_strings()
+        return tables
 
     def named(self, prefix: str) -> dict[str, object]:
         """Values of the single cells whose defined names begin so."""

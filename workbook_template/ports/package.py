@@ -6,6 +6,7 @@ in the workbook part, and the calculation chain's entries for formula cells that
 """
 from __future__ import annotations
 
+import re
 import zipfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -29,7 +30,6 @@ from workbook_template.ports.sheetxml import (
     SeriesData,
     chart_content,
     sheet_content,
-    split_sheet,
     table_content,
     table_name,
 )
@@ -47,6 +47,8 @@ BEFORE_CALC = BEFORE_NAMES | {"definedNames"}
 PUT_BACK = "Copy the sheet back from the last backup, or from a new workbook."
 NOT_USED = "Your workbook was left as it was; try again."
 PARSE_FULLY_BELOW = 4_000_000  # bytes; larger sheets are checked by checksum and the count of rows
+PIECE = 1 << 20
+DATA_TAG = re.compile(rb"<([\w.-]+:|)sheetData[\s/>]")
 
 
 @dataclass
@@ -88,7 +90,7 @@ def patch(
         dropped: set[str] = set()
         owned = {name: _owned(book, name) for name in sheets}
         for name, new in sheets.items():
-            _patch_sheet(archive, owned[name], new, changed)
+            _patch_sheet(path_in, archive, owned[name], new, changed)
         changed[book.workbook_part] = _workbook(archive, book, owned, sheets, calc_on_load, names or {})
         _patch_chain(archive, book, list(owned.values()), changed, dropped)
         if changed[book.workbook_part] == archive.read(book.workbook_part):
@@ -104,9 +106,15 @@ def _owned(book: Book, name: str) -> SheetPart:
     return sheet
 
 
-def _patch_sheet(archive, sheet: SheetPart, new: SheetPatch, changed: dict) -> None:
-    content = sheet_content(archive.read(sheet.part), new.rows, new.dimension, new.merges)
-    changed[sheet.part] = content
+def _content(path, part: str, new: SheetPatch) -> Iterable[bytes]:
+    """A sheet's new content; the old one is read when its turn comes, so that only one is held at a time."""
+    with zipfile.ZipFile(path) as archive:
+        content = sheet_content(archive.read(part), new.rows, new.dimension, new.merges)
+    yield from content
+
+
+def _patch_sheet(path, archive, sheet: SheetPart, new: SheetPatch, changed: dict) -> None:
+    changed[sheet.part] = _content(path, sheet.part, new)
     tables = {table_name(archive.read(part)): part for part in sheet.of_kind("table")} if new.tables else {}
     for name, ref in new.tables.items():
         if name not in tables:
@@ -258,19 +266,35 @@ def check_written(path, parts: Iterable[str], rows: dict[str, int] | None = None
             expected = {_owned(book, name).part: count for name, count in rows.items()}
         for part in parts:
             try:
-                xml = archive.read(part)
-                if len(xml) < PARSE_FULLY_BELOW:
-                    expat.ParserCreate().Parse(xml, True)
+                found = _read_through(archive, part, part in expected)
             except DAMAGE as error:
                 raise FileProblem(f"The new file is damaged ({part}: {error}). {NOT_USED}") from error
-            found = _count_rows(xml) if part in expected else None
             if found != expected.get(part):
                 raise FileProblem(
                     f"The new file holds {found} rows of {part}, not {expected[part]}. {NOT_USED}"
                 )
 
 
-def _count_rows(xml: bytes) -> int:
-    """Row elements of a worksheet part written here; a < never stands in text, so the count is exact."""
-    prefix = split_sheet(xml)[2].rpartition(b":")
-    return xml.count(b"<" + prefix[0] + prefix[1] + b'row r="')
+def _read_through(archive, part: str, rows: bool) -> int | None:
+    """Read a part to its end, which proves its checksum; small ones are parsed. The number of its rows if asked for.
+
+    A < never stands in the text of a worksheet part written here, so the count is exact.
+    """
+    parser = expat.ParserCreate() if archive.getinfo(part).file_size < PARSE_FULLY_BELOW else None
+    mark, found, rest = None, 0, b""
+    with archive.open(part) as stream:
+        for piece in read_chunks(stream, PIECE):
+            if parser:
+                parser.Parse(piece, False)
+            if rows and mark is None:
+                piece, rest = rest + piece, b""
+                tag = DATA_TAG.search(piece)
+                mark = b"<" + tag.group(1) + b'row r="' if tag else None
+            if mark:
+                piece = rest + piece
+                found, rest = found + piece.count(mark), piece[1 - len(mark):]
+            elif rows:
+                rest = piece
+    if parser:
+        parser.Parse(b"", True)
+    return found if rows else None

@@ -17,6 +17,7 @@ import numpy as np
 from defusedxml import ElementTree
 
 DATE_FORMAT_IDS = {*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)}  # ECMA-376 part 1, 18.8.30
+ADDRESS = re.compile(r"\$?([A-Za-z]{1,3})\$?([1-9][0-9]{0,6})")
 CHARTSHEET = "chartsheet"  # the state of whatever is no worksheet
 
 
@@ -275,13 +276,19 @@ def column_letters(column: int) -> str:
 
 def split_address(address: str) -> tuple[int, int]:
     """Row and column, both 0-based, of an address such as B7 or $B$7; ValueError if it is none."""
-    found = re.fullmatch(r"\$?([A-Za-z]{1,3})\$?([1-9][0-9]{0,6})", address)
+    found = ADDRESS.fullmatch(address)
     if not found:
         raise ValueError(f"{address!r} is not a cell address")
+    return int(found.group(2)) - 1, _column(found.group(1))
+
+
+@lru_cache(maxsize=4096)
+def _column(letters: str) -> int:
+    """Column, 0-based, of its letters."""
     column = 0
-    for letter in found.group(1).upper():
+    for letter in letters.upper():
         column = column * 26 + ord(letter) - 64
-    return int(found.group(2)) - 1, column - 1
+    return column - 1
 
 
 def split_range(text: str) -> tuple[int, int, int, int]:

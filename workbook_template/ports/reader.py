@@ -56,7 +56,11 @@ class Known:
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
             self.book = read_book(archive)
             self.styles = read_date_styles(archive, self.book)
-        self.strings = SharedStrings(path, self.book.strings_part)
+        self.forget_strings()
+
+    def forget_strings(self) -> None:
+        """Hold no shared strings; those asked for later are read again."""
+        self.strings = SharedStrings(self.path, self.book.strings_part)
 
     @classmethod
     def of(cls, path) -> Known:

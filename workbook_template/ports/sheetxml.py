@@ -49,6 +49,7 @@ def sheet_content(
     the old ones. Raises ValueError if the part holds no sheet data.
     """
     head, tail, tag = split_sheet(xml)
+    del xml  # of a big sheet: most of it is the rows that go
     skeleton = head + b"<" + tag + b"/>" + tail
     sections = find_elements(skeleton, None, {"worksheet"})
     data = next(element for element in sections if element.name == "sheetData")
