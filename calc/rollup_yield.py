@@ -154,7 +154,7 @@ def each_log_yield(found: Parts, book: Diary, yard: Yard, sizes: pd.DataFrame) -
 def groupings(each: pd.DataFrame) -> dict:
     """by -> name of the group of each row of Each log."""
     def given(name):
-        return each[name].where(each[name].astype(str) != "", results.NOT_GIVEN).astype(object)
+        return each[name].where(each[name] != "", results.NOT_GIVEN).astype(object)
 
     year = each["inoculation_year"]
     strain, wood = given("strain"), given("wood")
@@ -172,7 +172,8 @@ def at_work(each: pd.DataFrame) -> np.ndarray:
 
 def year_names(year: pd.Series) -> pd.Series:
     """Inoculation years as text."""
-    names = year.fillna(0).astype(int).astype(str).astype(object)
+    code, known = pd.factorize(year.fillna(0).astype(int))  # few years, many logs
+    names = pd.Series(np.array([str(one) for one in known], dtype=object)[code], year.index, dtype=object, name=year.name)
     return names.where(year.notna(), results.NOT_YET)
 
 

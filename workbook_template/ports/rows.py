@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -158,6 +159,7 @@ def _joined(parts, start: int, stop: int) -> bytes:
     return rows.buffers()[2].slice(0, int(offsets[len(rows)])).to_pybytes()
 
 
+@lru_cache(maxsize=2)
 def _numbers(start: int, stop: int):
     import pyarrow as arrow
 
@@ -199,10 +201,10 @@ def _column_cells(values, style, column: int, start: int, stop: int, date1904: b
         looks = [] if style is None else [f'" s="{style}']
     head = f'<c r="{column_letters(column - 1)}'
     numbers = _numbers(start, stop)
-    cells = compute.binary_join_element_wise(head, numbers, *looks, f'"{kind}><v>', texts, "</v></c>", "")
     if good is None or compute.all(good).as_py():
-        return cells
-    return compute.if_else(good, cells, compute.binary_join_element_wise(head, numbers, *looks, '"/>', ""))
+        return compute.binary_join_element_wise(head, numbers, *looks, f'"{kind}><v>', texts, "</v></c>", "")
+    ends = compute.if_else(good, compute.binary_join_element_wise(f'"{kind}><v>', texts, "</v></c>", ""), '"/>')
+    return compute.binary_join_element_wise(head, numbers, *looks, ends, "")
 
 
 def _fast_values(values, date1904: bool):
