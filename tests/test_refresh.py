@@ -279,7 +279,7 @@ def test_settings_that_cannot_be_read_are_asked_about(tmp_path):
     outcome = check_file(path, dt.date(2026, 11, 15))
     told = {p.column: p.sentence() for p in outcome.problems}
     assert told["Wage for an hour, your own too"] == (
-        'Settings, Wage for an hour, your own too: "plenty" is not a number. Needed: a number (an hour), usually 0 to 1000. '
+        'Settings, Wage for an hour, your own too: "plenty" is not a number. Needed: a number (an hour), usually 0 to 1,000. '
         "The starting value 10 was used; type the value you want.")
     assert '"30 kg" is not a number; it means 66.14' in told["Lifting limit for one person"]  # live cells take no text
     assert "8 is 800%; if 8 % was meant, type 8%" in told["Spare spawn"]
