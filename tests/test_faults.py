@@ -93,6 +93,13 @@ def test_a_disk_that_takes_no_writing(server, book, yard):
                            "The folder of Yard.xlsx cannot be written to. Copy the workbook to a folder of your own.\n")
 
 
+def let_through(folder):
+    """Let any user pass through the folders of this test run down to the workbook."""
+    for above in (folder, *folder.parents):
+        if any(part.startswith("pytest-of-") for part in above.parts):
+            above.chmod(above.stat().st_mode | 0o011)
+
+
 @pytest.mark.parametrize("mode, said", [
     (0o666, "The folder of Yard.xlsx cannot be written to. Copy the workbook to a folder of your own.\n"),
     (0o444, "Yard.xlsx is write-protected. Take the protection off in its properties, or write to another file.\n"),
@@ -105,9 +112,7 @@ def test_a_folder_or_file_of_someone_else(server, yard, mode, said):
     shutil.copy(yard, book)
     book.chmod(mode)
     folder.chmod(0o555)
-    for above in (folder.parent, *folder.parent.parents):
-        if above.stat().st_uid == os.getuid() and not above.stat().st_mode & 0o001 and above.name.startswith("pytest"):
-            above.chmod(above.stat().st_mode | 0o011)
+    let_through(folder.parent)
     user = {"user": NOBODY} if os.getuid() == 0 else {}
     end = server.run(args=command(book), **user)
     folder.chmod(0o755)
@@ -116,9 +121,7 @@ def test_a_folder_or_file_of_someone_else(server, yard, mode, said):
 
 def test_a_file_that_may_not_be_read(server, book):
     if os.getuid() == 0:
-        for above in (book.parent, *book.parent.parents):
-            if above.name.startswith(("pytest", "test_")):
-                above.chmod(0o711)
+        let_through(book.parent)
     book.chmod(0o200)
     end = server.run(args=command(book), **({"user": NOBODY} if os.getuid() == 0 else {}))
     assert end["code"] == 3 and "Permission denied" in end["said"] and "Nothing was changed." in end["said"] and "Traceback" not in end["said"]
