@@ -475,3 +475,15 @@ def test_a_heading_that_was_cleared_is_put_back_where_it_stood(tmp_path):
     with pytest.raises(LayoutProblem) as trouble:
         check_file(path)
     assert trouble.value.sentences == ['There is no sheet "Lists". Copy it back from the last backup, or from a new workbook.']
+
+
+def test_an_emptied_list_is_asked_about_once_logs_are_typed():
+    from types import SimpleNamespace
+
+    import pandas as pd
+
+    from workbook_template.refresh import empty_lists
+    frames = {table.key: pd.DataFrame({"any": [1]}) for table in schema.LIST_TABLES} | {"woods": pd.DataFrame()}
+    (only,) = empty_lists(SimpleNamespace(frames=frames | {"logs": pd.DataFrame({"log": ["A1"]})}))
+    assert (only.sheet, only.column, only.found) == ("Lists", "Woods", "has no row")
+    assert empty_lists(SimpleNamespace(frames=frames | {"logs": pd.DataFrame()})) == []
