@@ -83,7 +83,8 @@ def test_the_range_is_that_of_drawn_weeks(logs, spread):
     shape = 1 / BEGIN.flush_spread ** 2
     came = np.where(flushes > 0, random.gamma(np.maximum(flushes, 1) * shape, BEGIN.flush_kg / shape), 0.0)
     low, promise, high = (float(v[0]) for v in supply.quantiles(np.array([mean]), np.array([spread ** 2]), np.zeros(1), 0.0, BEGIN, (0.1, 0.2, 0.9)))
-    assert np.mean(came < low) <= 0.13 and abs(np.mean(came >= promise) - 0.8) < 0.04 and abs(np.mean(came > high) - 0.1) < 0.03
+    met = np.mean(came >= promise)  # a promise of nothing is always met
+    assert np.mean(came < low) <= 0.13 and met > 0.76 and (promise == 0 or met < 0.84) and abs(np.mean(came > high) - 0.1) < 0.03
 
 
 def weeks_of_own(factor, weeks, spread=0.2, logs=50.0, seed=3):
