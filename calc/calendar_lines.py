@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from calc.day_numbers import WEEK, monday_of, to_date
 from calc.deadlines import FELLED, NEAR, PAST
-from calc.log_names import in_words
-from calc.season_state import PICKED, monday_of
+from calc.log_names import in_words, logs_words
+from calc.season_state import PICKED
 from calc.season_weeks import with_batch
-from calc.yard import NO_DAY, dates, day_column, days, numbers
+from calc.yard import NO_DAY, day_column, days, numbers
 
 SOAK, LOOK, FLUSH, DUE = "soak", "look for pins", "first flush", "deadline"
-WEEK = 7
 
 
 @dataclass(frozen=True)
@@ -39,19 +39,11 @@ def lines(found, look_days: tuple[float, float]) -> list[Line]:
     return sorted(every.values(), key=lambda line: (line.first, line.kind, line.key))
 
 
-def _date(day: int):
-    return pd.Timestamp(dates(np.array([day]))[0]).date()
-
-
-def _logs(number: float) -> str:
-    return f"{number:g} log{'' if number == 1 else 's'}"
-
-
 def _look(key: str, spot: int, look_days, who: str, why: str, as_of: int, soak: int):
     """spot: the day that names the line; soak: the day that the look is counted from."""
     first, last = (soak + round(day) for day in look_days)
     if last >= as_of:
-        yield Line(LOOK, f"{key}|{_date(spot)}", _date(first), _date(last), f"Look for pins: {who}",
+        yield Line(LOOK, f"{key}|{to_date(spot)}", to_date(first), to_date(last), f"Look for pins: {who}",
                    f"{look_days[0]:g} to {look_days[1]:g} days after {why}. Pick only what you inoculated and can name.")
 
 
@@ -61,9 +53,9 @@ def _soaks(calendar: pd.DataFrame, look_days, as_of: int):
             continue
         group, said = f"group {row.group:g}", f" {row.words}." if row.words else ""
         day = int(min(max(day, week), week + WEEK - 1))
-        yield Line(SOAK, f"{group}|{_date(week)}", _date(day), _date(day), f"Soak {group}: {_logs(row.logs)}",
-                   f"{row.names}.{said} In the week of {_date(week):%d %b %Y}. A soaked log is far heavier: share the lift; cover the tank.")
-        yield from _look(group, int(week), look_days, f"{group}, {_logs(row.logs)}", "the soak of this week", as_of, day)
+        yield Line(SOAK, f"{group}|{to_date(week)}", to_date(day), to_date(day), f"Soak {group}: {logs_words(row.logs)}",
+                   f"{row.names}.{said} In the week of {to_date(week):%d %b %Y}. A soaked log is far heavier: share the lift; cover the tank.")
+        yield from _look(group, int(week), look_days, f"{group}, {logs_words(row.logs)}", "the soak of this week", as_of, day)
 
 
 def _recent(found, look_days, as_of: int):
@@ -73,7 +65,7 @@ def _recent(found, look_days, as_of: int):
     for (group, soak), mine in table.assign(group=table["group"].fillna(0)).groupby(["group", "day"]):
         who, soak = in_words(list(mine["log"]), mine["alive"].sum()), int(soak)
         key, spot = (f"group {group:g}", int(monday_of(soak))) if group else ("soaked", soak)
-        yield from _look(key, spot, look_days, who, f"the soak of {_date(soak):%d %b %Y}", as_of, soak)
+        yield from _look(key, spot, look_days, who, f"the soak of {to_date(soak):%d %b %Y}", as_of, soak)
 
 
 def _flushes(found, as_of: int):
@@ -83,7 +75,7 @@ def _flushes(found, as_of: int):
     for (strain, made), mine in table.groupby(["strain", "inoculated"], sort=True):
         first, last = (int(d) for d in days([mine["flush_from"].min(), mine["flush_to"].max()]))
         if last >= as_of:
-            yield Line(FLUSH, f"{strain}|{made:%Y-%m-%d}", _date(first), _date(last), f"First flush may come: {mine['batch'].iloc[0]}",
+            yield Line(FLUSH, f"{strain}|{made:%Y-%m-%d}", to_date(first), to_date(last), f"First flush may come: {mine['batch'].iloc[0]}",
                        f"{in_words(list(mine['log']), mine['alive'].sum())}. By {mine['flush_basis'].iloc[0]}. Look every few days in mild, wet "
                        "weather.")
 
@@ -93,7 +85,7 @@ def _deadlines(table: pd.DataFrame, as_of: int):
     for row, due in zip(table.itertuples(), day_column(table, "date"), strict=True):
         if due >= NO_DAY:
             continue
-        late = f"Was due {_date(int(due)):%d %b %Y}. " if due < as_of else ""
-        day = _date(max(int(due), as_of))
-        key = f"{row.what}|{_date(int(due)) if row.what == FELLED else row.log}"  # the logs of a day become fewer, the day stays
+        late = f"Was due {to_date(int(due)):%d %b %Y}. " if due < as_of else ""
+        day = to_date(max(int(due), as_of))
+        key = f"{row.what}|{to_date(int(due)) if row.what == FELLED else row.log}"  # the logs of a day become fewer, the day stays
         yield Line(DUE, key, day, day, f"{titles.get(row.what, row.what)}: {row.log}", f"{late}{row.words}.")

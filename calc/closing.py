@@ -13,12 +13,11 @@ import pandas as pd
 
 from calc import cents, dates
 from calc.consignment import losses
+from calc.day_numbers import to_date, to_day
 from calc.ledger import ledger
 from calc.problems import QUESTION, Problem
 from calc.settle import consigned, due_of
 from calc.yard import NO_DAY, as_typed, day_column, numbers, words
-
-EPOCH = dt.date(1970, 1, 1)
 
 
 @dataclass(frozen=True)
@@ -36,18 +35,13 @@ def accounts(frames: dict, day: dt.date) -> dict[str, Account]:
 
     frames: the checked tables sales, markets and prices. The same rules as for the settlement (calc.settle).
     """
-    sold = ledger(frames, day_number(day))
+    sold = ledger(frames, to_day(day))
     missing = losses(consigned(sold))
     found = {}
     for key, lines in sold.groupby("key", sort=True):
         due = due_of(lines, missing[missing["key"] == key])
         found[key] = Account(str(lines["market"].iloc[0]), due.open, int((lines["at"] >= 0).sum()), int(lines["unpriced"].sum()))
     return found
-
-
-def day_number(day: dt.date) -> int:
-    """Days since 1 Jan 1970, as the ledger counts them."""
-    return (day - EPOCH).days
 
 
 @dataclass(frozen=True)
@@ -67,7 +61,7 @@ def closings(frame: pd.DataFrame) -> list[Closing]:
         return []
     kept, days = numbers(frame, "close_balance"), day_column(frame, "closed_to")
     rows = numbers(frame, "row") if "row" in frame else np.full(len(frame), np.nan)
-    found = [Closing(key, market, EPOCH + dt.timedelta(days=int(day)), None if np.isnan(money) else int(cents.to_cents([money])[0]),
+    found = [Closing(key, market, to_date(day), None if np.isnan(money) else int(cents.to_cents([money])[0]),
                      None if np.isnan(row) else int(row))
              for key, market, day, money, row in zip(words(frame, "close_market"), as_typed(frame, "close_market"), days, kept, rows, strict=True)
              if key and day < NO_DAY]
@@ -155,7 +149,7 @@ def year_of(frames: dict, year: int) -> Year:
 
     frames: the checked tables events (amount in kg for picked lines) and costs.
     """
-    first, last = day_number(dt.date(year, 1, 1)), day_number(dt.date(year, 12, 31))
+    first, last = to_day(dt.date(year, 1, 1)), to_day(dt.date(year, 12, 31))
 
     def inside(name: str):
         frame = frames.get(name, pd.DataFrame())

@@ -6,12 +6,11 @@ import pandas as pd
 
 from calc import results, tables
 from calc.bad_year import YEAR_DAYS
-from calc.day_numbers import words as day_words
-from calc.log_names import in_words
+from calc.day_numbers import WEEK, day_in_words
+from calc.log_names import in_words, logs_words
 from calc.shopping import PLANNED, WAITING
 from calc.yard import NO_DAY, TINY, Diary, Yard, as_typed, dates, day_column, numbers, words
 
-WEEK = 7
 HORIZON_WEEKS = 12  # the weeks that the sheet Coming weeks looks ahead
 MONTHS_AHEAD = 12
 FELLED, NO_DATE, PAST, NEAR = "felled, not inoculated", "no date of felling", "spawn past its date", "spawn to be used by"
@@ -42,7 +41,7 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
         mine = np.flatnonzero(wait & (yard.start == start))
         waited = yard.as_of - int(start)
         who = in_words(names[mine], left[mine].sum())
-        said = f"{_logs(left[mine].sum())} felled {day_words(_day(start))}, {waited} day{'s' if waited != 1 else ''} ago"
+        said = f"{logs_words(left[mine].sum())} felled {day_in_words(start)}, {waited} day{'s' if waited != 1 else ''} ago"
         if weeks is None:
             yield FELLED, who, NO_DAY, f"{said}; type on Settings within how many weeks you inoculate ({sources})"
         else:
@@ -50,7 +49,7 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
     planned = wait & (yard.start >= NO_DAY)
     if planned.any():
         yield (NO_DATE, in_words(names[planned], left[planned].sum()), NO_DAY,
-               f"{_logs(left[planned].sum())} still to be made without a date: type Felled on Logs once they are cut")
+               f"{logs_words(left[planned].sum())} still to be made without a date: type Felled on Logs once they are cut")
 
 
 def _spawn(frames: dict, yard: Yard):
@@ -66,19 +65,11 @@ def _spawn(frames: dict, yard: Yard):
         ahead = int(use_by[i]) - yard.as_of
         if waiting <= 0 and (mine.any() or abs(ahead) > HORIZON_WEEKS * WEEK):
             continue
-        who = f"{_logs(waiting)} wait{'s' if waiting == 1 else ''} for it" if waiting else "no log on Logs names it"
+        who = f"{logs_words(waiting)} wait{'s' if waiting == 1 else ''} for it" if waiting else "no log on Logs names it"
         if ahead < 0:
             yield PAST, names[i], int(use_by[i]), f"{who}; ask the supplier before you use it, or buy fresh spawn"
         elif waiting or ahead <= HORIZON_WEEKS * WEEK:
             yield NEAR, names[i], int(use_by[i]), who
-
-
-def _logs(number: float) -> str:
-    return f"{number:g} log{'' if number == 1 else 's'}"
-
-
-def _day(whole_day):
-    return pd.Timestamp(dates(np.array([whole_day]))[0]).date()
 
 
 # ---- hours -------------------------------------------------------------------------------------------------------

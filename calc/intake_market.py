@@ -5,13 +5,13 @@ import numpy as np
 import pandas as pd
 
 from calc import dates
+from calc.day_numbers import day_in_words, monday_of
+from calc.intake_counts import LEAST_KG
 from calc.intake_words import Collector, Context
 from calc.problems import NOTE, QUESTION, quote, type_one
 from calc.tables import nearest
-from calc.watering import monday
 from calc.yard import NO_DAY, day_column, words
 
-LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
 OUT = ("sold", "returned", "spoiled")
 ORDER = {"delivered": 0, "counted": 2}  # of one day: what came first, then what went, then the count
 
@@ -82,11 +82,11 @@ def promise_questions(frames: dict, context: Context, say: Collector, sheet: str
     if table is None or not len(table):
         return
     day = day_column(table, "week")
-    begins = np.where(day < NO_DAY, monday(day), day)
+    begins = np.where(day < NO_DAY, monday_of(day), day)
     other = begins != day
     if other.any():  # once: any day stands for its week, so it is only said
         first = table.iloc[int(np.flatnonzero(other)[0])]
-        week = _day(begins[other][0])
+        week = day_in_words(begins[other][0])
         many = int(other.sum()) - 1
         more = f", and {many} more row{'s' if many > 1 else ''} likewise" if many else ""
         say.add(sheet, int(first["row"]), titles["week"], NOTE,
@@ -96,7 +96,8 @@ def promise_questions(frames: dict, context: Context, say: Collector, sheet: str
         row, same = table.iloc[place], (key == key.iloc[place]).all(axis=1)
         above = table.loc[same[same].index[0], "row"]
         say.add(sheet, int(row["row"]), titles["week"], QUESTION,
-                f"{row['market']}, {row['product']}, the week from {_day(begins[place])} stands in row {above:.0f} as well", "one row for each",
+                f"{row['market']}, {row['product']}, the week from {day_in_words(begins[place])} stands in row {above:.0f} as well",
+                    "one row for each",
                 "Put them into one row if it is the same promise; both are added until then", "promise_twice")
     asked, promised, ordered = (table[f"{name}_kg"].to_numpy(dtype=float) for name in ("asked", "promised", "ordered"))
     for over, below, column, words_of in ((promised, asked, "promised_kg", ("promised", "asked for")), (ordered, promised, "ordered_kg",
@@ -107,7 +108,3 @@ def promise_questions(frames: dict, context: Context, say: Collector, sheet: str
             say.add(sheet, int(table["row"].iat[place]), titles[column], QUESTION,
                     f"{context.shown(over[place], 'weight')} {words_of[0]}, but {context.shown(below[place], 'weight')} {words_of[1]}",
                     "the two weights in the right columns", "Check both; they are used as typed", "promise_over")
-
-
-def _day(day: int) -> str:
-    return dates.words(np.datetime64(int(day), "D").astype(object))

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from calc import keeping, promises, results, tables
+from calc.day_numbers import monday_of
 from calc.ledger import CONSIGNMENT, OUTRIGHT, price_in_force
-from calc.watering import monday
 from calc.yard import TINY, Diary, as_typed, dates, numbers, words
 
 SELL, DRY, HOLD, PAST, DRYER = "sell fresh", "dry", "hold", "past its days", "dryer"
@@ -70,7 +70,7 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
     names = {key: name for key, name in zip(words(markets, "market"), as_typed(markets, "market"), strict=True) if key}
     terms = dict(zip(words(markets, "market"), zip(words(markets, "terms"), numbers(markets, "commission", 0.0), numbers(markets, "takes_week"),
                                                    strict=True), strict=True))
-    week = int(monday(as_of))
+    week = int(monday_of(as_of))
     gave = _taken_since(sold, week)
     typed = promises.lines(frames.get("promises", pd.DataFrame()))
     due = typed[(typed["week"] == week) & (typed["product"] == "fresh")].groupby("key")["promised"].sum()

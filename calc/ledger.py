@@ -15,6 +15,7 @@ from calc.yard import NO_DAY, as_typed, day_column, numbers, words
 
 CONSIGNMENT, OUTRIGHT, STALL = "on consignment", "bought outright", "own stall"
 WEIGHT_KINDS = ("delivered", "sold", "returned", "spoiled", "counted")
+LEAST_KG = 0.0005  # half a gram, below what a kitchen scale shows: less than that is nothing
 CORRECTION = "correction"  # money of a period already closed: above 0 adds to what the market owes
 
 

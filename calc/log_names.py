@@ -67,3 +67,12 @@ def said(found: list[str], names: int, count: float, clip: int = 56) -> str:
     rest = len(found) - len(shown)
     words = ", ".join(shown) + (f" and {rest} more" if rest else "")
     return words if names == 1 and count == 1 else f"{words} ({np.round(count, 2):g} logs)"
+
+
+def logs_words(number: float) -> str:
+    """A number of logs with its word.
+
+    >>> logs_words(1.0), logs_words(12)
+    ('1 log', '12 logs')
+    """
+    return f"{number:g} log{'' if number == 1 else 's'}"

@@ -8,7 +8,7 @@ import pandas as pd
 
 from calc import results, tables
 from calc import season_stages as stage
-from calc.day_numbers import words as day_words
+from calc.day_numbers import day_in_words
 from calc.rollup_yield import MONTH_DAYS
 from calc.rota_plan import NO_MONTHS, Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
@@ -107,11 +107,11 @@ class Telling:
         if at.inoculated[i] >= NO_DAY:
             return "age not known: type the day it was inoculated on Logs"
         if at.old_enough[i] > at.as_of:
-            return f"too young: do not force before {_day(at.old_enough[i])}"
+            return f"too young: do not force before {day_in_words(at.old_enough[i])}"
         if now == SOAKING:
             return "in the tank"
         if at.may_soak[i] > at.as_of:
-            return f"resting until {_day(at.may_soak[i])}"
+            return f"resting until {day_in_words(at.may_soak[i])}"
         if self.open[at.strain[i]]:
             return ""
         if self.found.fault:
@@ -127,12 +127,12 @@ class Telling:
             return "no log of it is left"
         if now == WAITING:
             later = at.inoculated_later[i]
-            return f"inoculation is dated {_day(later)}, after the As of day" if later < NO_DAY else ""
+            return f"inoculation is dated {day_in_words(later)}, after the As of day" if later < NO_DAY else ""
         strain, flush = at.strains[at.strain[i]], at.site.flush_days
         said = [self._flush(i, strain)]
         if now in (SOAKING, PICKING):
             soaked = at.last_soak[i] < NO_DAY and at.as_of - at.last_soak[i] <= flush[2]
-            said.insert(0, f"look from {_day(at.last_soak[i] + flush[0])} to {_day(at.last_soak[i] + flush[2])}" if soaked
+            said.insert(0, f"look from {day_in_words(at.last_soak[i] + flush[0])} to {day_in_words(at.last_soak[i] + flush[2])}" if soaked
                         else "pins or a pick a few days ago")
         if at.no_hours[i]:
             said.append(f"last soak without hours: {at.site.soak_hours:g} taken from Settings")
@@ -149,13 +149,9 @@ class Telling:
             return ""
         if at.flush_from[i] >= NO_DAY:
             return f"no date for first mushrooms: {at.flush_basis[i]}"
-        window = f"first mushrooms {_day(at.flush_from[i])} to {_day(at.flush_to[i])}"
+        window = f"first mushrooms {day_in_words(at.flush_from[i])} to {day_in_words(at.flush_to[i])}"
         if at.flush_to[i] < at.as_of:
             window += f"; {LONGEST}"
         if at.site.untyped:
             return f"{window}; {NO_TEMPERATURES}"
         return window if strain.ranged else f"{window}; {NO_RANGE}"
-
-
-def _day(day) -> str:
-    return day_words(to_date(int(day)))

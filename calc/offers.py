@@ -12,6 +12,7 @@ import pandas as pd
 
 from calc import trace
 from calc.ledger import ledger, price_in_force
+from calc.season import monday
 from calc.yard import as_typed, dates, day_column, diary, numbers, words, yes
 
 WEEKS = 8
@@ -19,11 +20,6 @@ OPEN_DAYS = 28  # a delivery younger than this stays listed although all of it i
 NONE_SEEN, PERHAPS, MORE = "none in sight", "perhaps some", "likely more"
 LOT_COLUMNS = ("lot", "product", "grade", "day", "use_from", "use_to", "on_hand_kg", "wet")
 DELIVERY_COLUMNS = ("key", "date", "product", "grade", "lot", "docket", "delivered_kg", "told_kg", "left_kg", "price")
-
-
-def monday(day: dt.date) -> dt.date:
-    """The Monday of a day's week."""
-    return day - dt.timedelta(days=day.weekday())
 
 
 def beyond(promise_kg: float, expected_kg: float) -> str:

@@ -9,19 +9,19 @@ import numpy as np
 import pandas as pd
 
 from calc import results
-from calc.watering import monday
+from calc.day_numbers import monday_of
+from calc.ledger import LEAST_KG
 from calc.yard import NO_DAY, TINY, as_typed, dates, day_column, numbers, words
 
 ALL = "(all markets)"
 WEIGHTS = ("asked", "promised", "ordered")
 OVER = "over-promised to all markets together"
-LEAST_KG = 0.0005  # half a gram
 
 
 def lines(promises: pd.DataFrame) -> pd.DataFrame:
     """The promises as typed, by week: week (whole day), market, key, product, asked, promised, ordered (kg, NaN blank)."""
     table = pd.DataFrame({
-        "week": monday(day_column(promises, "week")), "market": as_typed(promises, "market"), "key": words(promises, "market"),
+        "week": monday_of(day_column(promises, "week")), "market": as_typed(promises, "market"), "key": words(promises, "market"),
         "product": words(promises, "product"), **{name: numbers(promises, f"{name}_kg") for name in WEIGHTS}})
     return table[(day_column(promises, "week") < NO_DAY) & (table["key"] != "")].reset_index(drop=True)
 
@@ -40,7 +40,7 @@ def delivered(sold: pd.DataFrame) -> pd.DataFrame:
     brought = sold["kind"] == "delivered"
     place = pd.MultiIndex.from_frame(sold[["key", "product"]])
     lines = sold[brought | ((sold["kind"] == "sold") & ~place.isin(place[brought]))]
-    return lines.assign(week=monday(lines["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
+    return lines.assign(week=monday_of(lines["day"])).groupby(["week", "key", "product"], as_index=False)["amount"].sum()
 
 
 def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFrame, dried_left_kg: float, as_of: int) -> pd.DataFrame:
@@ -61,9 +61,9 @@ def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFra
     pool = table.groupby(["week", "product"], as_index=False).agg(
         key=("key", "size"), rows=("rows", "sum"), delivered=("delivered", "sum"),
         **{name: (name, lambda part: part.sum(min_count=1)) for name in WEIGHTS})
-    pool["supply_kg"] = _supply(pool, supply, dried_left_kg, monday(as_of))
+    pool["supply_kg"] = _supply(pool, supply, dried_left_kg, monday_of(as_of))
     pool["free_kg"] = pool["supply_kg"] - pool["promised"].fillna(0.0)
-    now = int(monday(as_of))
+    now = int(monday_of(as_of))
     table["words"] = [_words(row, now) for row in table.itertuples()]
     pool["words"] = [_pool_words(row, now) for row in pool.itertuples()]
     pool["market"] = ALL

@@ -10,11 +10,11 @@ import datetime as dt
 import math
 from collections import namedtuple
 
-from calc.day_numbers import MONTHS
+from calc.day_numbers import MONTHS, WEEK
 
 Rota = namedtuple("Rota", "groups logs_per_group logs")
 Window = namedtuple("Window", "begins ends")
-WEEK = 7
+TEMPERATURES = tuple("temp_" + month for month in MONTHS)  # keys of the settings that hold them
 
 
 def rota(weight_per_week_kg, weight_per_soaked_log_kg, cycle_weeks):

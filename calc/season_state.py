@@ -14,13 +14,13 @@ import numpy as np
 import pandas as pd
 
 from calc import results, season, tables
-from calc.day_numbers import MONTHS
+from calc.day_numbers import monday_of, to_date, to_day
 from calc.intake_sense import EARLY_PICK_DAYS
 from calc.rollup_yield import MONTH_DAYS
+from calc.season import TEMPERATURES
 from calc.sizes import lookup, picked_from
 from calc.yard import NO_DAY, Diary, Yard, as_typed, day_column, days, numbers, words
 
-TEMPERATURES = tuple(f"temp_{month}" for month in MONTHS)
 WEEK = season.WEEK
 STRAIN, OWN, PICKED, PRINT = "strain's months", "own first picks", "already picked", "months in print"
 NOT_INOCULATED, NO_DATE = "not yet inoculated", "no date of inoculation on Logs"
@@ -226,16 +226,6 @@ def _own_months(code, strains, inoculated, first_pick, as_of):
     return [tuple(float(v) for v in row) for row in zip(count, shortest, longest, waiting, strict=True)]
 
 
-def to_date(day: int) -> dt.date:
-    """A day since 1970 as a date."""
-    return dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-
-
-def to_day(date: dt.date) -> int:
-    """A date as whole days since 1970."""
-    return (date - dt.date(1970, 1, 1)).days
-
-
 def soak_days(out: State) -> None:
     """Fill in the first day by age, and by age and rest; NO_DAY where the age is not known."""
     dated = np.flatnonzero(out.inoculated < NO_DAY)
@@ -314,11 +304,6 @@ def open_today(out: State) -> np.ndarray:
     """By strain: True where logs may be soaked on the as-of day, by season and month."""
     first, last = suits(out, int(monday_of(out.as_of)), 1)
     return (first[:, 0] >= 0) & (first[:, 0] <= out.as_of) & (out.as_of <= last[:, 0])
-
-
-def monday_of(day):
-    """The Monday of the week of a day, or of many days, counted since 1970 (a Thursday)."""
-    return day - (day + 3) % WEEK
 
 
 def week_of(day):

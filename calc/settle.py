@@ -12,10 +12,9 @@ import numpy as np
 import pandas as pd
 
 from calc import cents, results
-from calc.ledger import CONSIGNMENT, CORRECTION, OUTRIGHT, STALL, WEIGHT_KINDS
+from calc.ledger import CONSIGNMENT, CORRECTION, LEAST_KG, OUTRIGHT, STALL, WEIGHT_KINDS
 from calc.yard import NO_DAY, TINY, dates, day_column, words
 
-LEAST_KG = 0.0005  # half a gram: below what a kitchen scale shows
 AGE_EDGES = (30, 60, 90)  # days: the usual columns of what is owed, by age
 NO_LOT = "(no lot)"
 

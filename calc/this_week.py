@@ -10,7 +10,8 @@ import pandas as pd
 
 from calc import log_names, moisture, results, tables, watering
 from calc.bad_year import RETIRE
-from calc.watering import days_dry, monday
+from calc.day_numbers import monday_of
+from calc.watering import days_dry
 from calc.week_rules import A_DATE, RULES, Week, many, needs, on, rest, stamp
 from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, words
 
@@ -31,19 +32,19 @@ SOAK_RULE = "nine-week rota (FOR-85) and season, or your Settings and Lists"
 
 def soak_lines(week: Week) -> list[dict]:
     """This week's soaks of the calendar; what it left out stands in its own words."""
-    this = pd.Timestamp(dates([monday(week.day)])[0])
+    this = pd.Timestamp(dates([monday_of(week.day)])[0])
     found = []
     for row in week.soak_calendar[week.soak_calendar["week"] == this].itertuples():
         if not row.logs > 0:
             if row.words and row.group != row.group:  # nothing is dated, and why; groups left out stand in the stop list
-                found.append(line("soak/none", "soak", "none this week", NOWHERE, row.words, SOAK_RULE, 0, stamp(monday(week.day)), 0.0))
+                found.append(line("soak/none", "soak", "none this week", NOWHERE, row.words, SOAK_RULE, 0, stamp(monday_of(week.day)), 0.0))
             continue
         loads = f", {many(row.loads, 'tank load')}" if row.loads == row.loads else ""
         hours, day = getattr(row, "hours", np.nan), getattr(row, "day", pd.NaT)
         said = [f"turn of group {row.group:g}: {many(row.logs, 'log')}{loads}" + (f", {hours:g} h in the tank" if hours == hours else ""),
                 f"not before {on(days([day])[0])}" if not pd.isna(day) and days([day])[0] > week.day else "", row.words]
         found.append(line(f"soak/group {row.group:g}", "soak", str(row.names), NOWHERE, "; ".join(w for w in said if w), SOAK_RULE, 1,
-                          stamp(monday(week.day)), row.logs))
+                          stamp(monday_of(week.day)), row.logs))
     return found
 
 

@@ -13,14 +13,13 @@ import numpy as np
 import pandas as pd
 
 from calc import results, tables
-from calc.ledger import OUTRIGHT
+from calc.ledger import LEAST_KG, OUTRIGHT
 from calc.selection import loose
 from calc.yard import TINY, Diary, as_typed, dates, day_column, numbers, words
 
 LOT, SPAWN = "lot", "spawn lot"
 AT_HOME = ("culled", "given", "spoiled")
 NAMED = 12  # entries of a list that stand in one line of text
-LEAST_KG = 0.0005
 
 
 @dataclass

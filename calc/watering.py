@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 
 from calc import results, tables
+from calc.day_numbers import WEEK, monday_of
 from calc.moisture import Weighings
 from calc.yard import TINY, Diary, Yard, dates
 
-WEEK_DAYS, YEAR_DAYS = 7, 365
+YEAR_DAYS = 365
 WEEKS_SHOWN = 12
 NEVER = -(2 ** 40)
 
@@ -77,15 +78,6 @@ def water(book: Diary, logs: int) -> Water:
                  book.log[pair], book.as_of, logs)
 
 
-def monday(day: int) -> int:
-    """The Monday of a day's week; days count from 1970-01-01, a Thursday.
-
-    >>> monday(0), monday(4)
-    (-3, 4)
-    """
-    return day - (day + 3) % WEEK_DAYS
-
-
 def wanted_m(settings: dict) -> float:
     """Water wanted a week, metres: the grower's own, else an inch."""
     typed = settings.get("rain_week")
@@ -108,18 +100,18 @@ def weeks(rain: Water, yard: Yard, settings: dict) -> pd.DataFrame:
     wet = rain.wet_days()
     if not len(wet):
         return results.empty("water_weeks")
-    this = monday(rain.as_of)
-    first = max(monday(int(wet[0])), this - (WEEKS_SHOWN - 1) * WEEK_DAYS)
+    this = monday_of(rain.as_of)
+    first = max(monday_of(int(wet[0])), this - (WEEKS_SHOWN - 1) * WEEK)
     wanted, alive = wanted_m(settings), yard.alive()
     share = np.where(rain.everywhere, 1.0, 0.0)
     if alive.sum() > 0 and len(rain.log):
         share = np.where(rain.everywhere, 1.0, np.bincount(rain.line, weights=alive[rain.log], minlength=len(rain.day)) / alive.sum())
-    rows = [_week(rain, start, this, wanted, share) for start in range(first, this + 1, WEEK_DAYS)]
+    rows = [_week(rain, start, this, wanted, share) for start in range(first, this + 1, WEEK)]
     return pd.DataFrame(rows, columns=list(results.COLUMNS["water_weeks"]))
 
 
 def _week(rain: Water, start: int, this: int, wanted: float, share) -> dict:
-    inside = (rain.day >= start) & (rain.day < start + WEEK_DAYS) & ~rain.soak
+    inside = (rain.day >= start) & (rain.day < start + WEEK) & ~rain.soak
     depth = np.nan_to_num(rain.depth_m) * share
     fell, gave = float(depth[inside & rain.rain].sum()), float(depth[inside & ~rain.rain].sum())
     blank = int((inside & np.isnan(rain.depth_m)).sum())

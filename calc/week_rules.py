@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from calc import tables, units
-from calc.day_numbers import words as day_words
+from calc.day_numbers import day_in_words as on
 from calc.log_names import Ranked
 from calc.moisture import DRY, Weighings
 from calc.season_stages import GONE, MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
@@ -109,11 +109,6 @@ class Week:
     def month_mean(self):
         """Mean temperature of this month at the site, deg C; None where Settings has none."""
         return self.settings.get(TEMPERATURES[to_date(self.day).month - 1])
-
-
-def on(day: int) -> str:
-    """A day in words: 1 May 2026."""
-    return day_words(to_date(day))
 
 
 def ago(days: int) -> str:

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 import yards
 
-from calc import log_names, moisture, this_week, watering
+from calc import log_names, moisture, this_week
+from calc.day_numbers import monday_of
 from calc.sizes import sizes
 from calc.yard import build, days, diary
 
@@ -293,5 +294,5 @@ def test_monday_is_the_calendars():
     for shift in range(20):
         day = dt.date(2026, 12, 25) + dt.timedelta(days=shift)
         number = int(days([day])[0])
-        assert watering.monday(number) == number - day.weekday()
+        assert monday_of(number) == number - day.weekday()
     assert moisture.YEAR_DAYS == 365

@@ -18,6 +18,7 @@ from workbook_template.sheets.view import View
 from workbook_template.twins import Env, is_number, serial
 from workbook_template.yard import Yard
 
+EVENTS_A_LOG = 5  # prefilled rows of Events for each of Logs
 ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S", "promises": "P"}
 BUILDING = ("Input sheets", "Result sheets", "Writing")
 LIVE_HARVEST_ROWS = 1000  # above this the native roll-up is left out: it is rows x events
@@ -70,7 +71,7 @@ def guarded_rows(table: Table, rows: int, typed: int) -> int:
     """How many prefilled rows a table gets: the workbook's number for input tables, its own for lists."""
     wanted = rows if table.rows is None else table.rows
     if table.key == "events":
-        wanted = rows * 5
+        wanted = rows * EVENTS_A_LOG
     return max(wanted, typed + (20 if table.rows is None else 5))
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from calc.raw import Odd, number_text
 from workbook_template.ports.layout import plain_title
+from workbook_template.sheets.blocks import TAKE_CARE
 from workbook_template.sheets.blocks import day as day_words
 
 MARK = re.compile(r"k[0-9a-f]{6}\.[0-9a-f]{4}")
@@ -22,7 +23,6 @@ COLUMNS = (("done", "Done", 7), ("what", "What", 13), ("logs", "Which logs", 22)
 OURS = ("what", "logs", "place", "words", "rule", "key")
 WHOLE = ("what", "words", "rule")  # what every line of ours holds
 KEPT_SINCE = "kept since"
-LINES_END = "Take care"  # title of the section under the lines
 OWN_LINE = "a line of your own"
 NO_VALUE = "(a formula without a value)"
 
@@ -64,7 +64,7 @@ def read(cells: dict[tuple[int, int], object]) -> list[Typed]:
             rows.setdefault(row, {})[column] = value
     heads = {row: found for row, found in ((row, _headings(line)) for row, line in rows.items()) if found}
     first = min(heads, default=None)
-    end = min((row for row, line in rows.items() if line.get(0) == LINES_END), default=max(rows, default=0) + 1)
+    end = min((row for row, line in rows.items() if line.get(0) == TAKE_CARE), default=max(rows, default=0) + 1)
     typed = []
     for row in sorted(rows):
         if row in heads:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from workbook_template import schema
+from workbook_template.build import EVENTS_A_LOG
 from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.reader import read_tables
@@ -13,8 +14,6 @@ from workbook_template.ports.rows import MAX_ROWS
 from workbook_template.ports.swap import Guard
 from workbook_template.ports.type_in import type_into
 from workbook_template.typed_rows import keys_of, rows_of
-
-EVENTS_A_LOG = 5  # prefilled rows of Events for each of Logs, as in a new workbook
 
 
 @dataclass

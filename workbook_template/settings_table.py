@@ -3,7 +3,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calc import tables, units
+from calc import dates, tables, units
+from calc.season import TEMPERATURES
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,7 @@ def _plan(name: str, title: str, low: float, high: float, help: str = "", **more
     return Setting(f"budget_{name}", title, "Budget of a plan", low=low, high=high, help=help, plan=name, **more)
 
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
-TEMPERATURES = tuple(f"temp_{name[:3].lower()}" for name in MONTHS)
+MONTHS = tuple(name.title() for name in dates.FULL)
 
 
 def _temperatures() -> list[Setting]:

@@ -76,7 +76,7 @@ def upgrade(path: Path, out: Path | None = None, step=lambda words: None) -> Upg
     Raises FileProblem where it is no older workbook of ours, LayoutProblem where its sheets cannot be told, SaveProblem where the
     new file cannot be written; then nothing is written.
     """
-    from workbook_template.build import build
+    from workbook_template.build import EVENTS_A_LOG, build
 
     path = Path(path)
     step("Reading")
@@ -86,11 +86,14 @@ def upgrade(path: Path, out: Path | None = None, step=lambda words: None) -> Upg
     target = Path(out) if out else path.with_name(f"{path.stem} upgraded{path.suffix}")
     raw = read_tables(source, old_specs(profile, names))
     left: list[str] = []
-    yard = Yard(profile, {key: _typed(table, left) for key, table in raw.items()}, _settings(source, left), _plan(source, left), mark=_mark(source))
+    typed = {key: _typed(table, left) for key, table in raw.items()}
+    settings = _named(source, "typed_", SETTINGS, "Settings", "setting", left)
+    plan = _named(source, "plan_", {entry.name for entry in plan_typed.INPUTS}, "Plan", "cell", left)
+    yard = Yard(profile, typed, settings, plan, mark=_mark(source))
     _new_words(yard, old)
     kept = [entry for table in raw.values() for entry in _own_columns(table)]
     left += _leftovers(source, raw, macro)
-    rows = max([_guarded(names.get("bb_logs", "")), -(-_guarded(names.get("bb_events", "")) // 5), 10])
+    rows = max([_guarded(names.get("bb_logs", "")), -(-_guarded(names.get("bb_events", "")) // EVENTS_A_LOG), 10])
     step("Writing")
 
     def write(temporary: Path) -> None:
@@ -172,25 +175,15 @@ def _typed(table: RawTable, left: list[str]) -> list[dict]:
     return rows
 
 
-def _settings(source: Path, left: list[str]) -> dict:
+def _named(source: Path, prefix: str, known, sheet: str, what: str, left: list[str]) -> dict:
+    """The values typed in cells that have a name of their own, by the name without its prefix; what is not known any more goes to `left`."""
     found = {}
-    for name, value in read_names(source, "typed_").items():
-        key, value = name.removeprefix("typed_"), plain(value)
-        if key in SETTINGS:
-            found[key] = value
-        elif comparable(value) is not None:
-            left.append(f"Settings, {key.replace('_', ' ')}: {value} (there is no such setting any more)")
-    return found
-
-
-def _plan(source: Path, left: list[str]) -> dict:
-    known, found = {entry.name for entry in plan_typed.INPUTS}, {}
-    for name, value in read_names(source, "plan_").items():
-        key, value = name.removeprefix("plan_"), plain(value)
+    for name, value in read_names(source, prefix).items():
+        key, value = name.removeprefix(prefix), plain(value)
         if key in known:
             found[key] = value
         elif comparable(value) is not None:
-            left.append(f"Plan, {key.replace('_', ' ')}: {value} (there is no such cell any more)")
+            left.append(f"{sheet}, {key.replace('_', ' ')}: {value} (there is no such {what} any more)")
     return found
 
 

@@ -3,11 +3,7 @@ from __future__ import annotations
 
 import click
 
-
-def _cli():
-    """The command line's shared words; looked up when a command runs."""
-    from workbook_template import cli
-    return cli
+from workbook_template.cli import _day, _existing, _guarded, _like, _named
 
 
 @click.command()
@@ -16,10 +12,10 @@ def restore(path: str) -> None:
     """Put the last backup of PATH in its place; PATH as it is now is kept beside it under a dated name."""
     from workbook_template.mistakes import Mistake
     from workbook_template.restore import restore as put_back
-    target = _cli()._named(path)
+    target = _named(path)
     if target.is_dir():
         raise Mistake(f"{target} is a folder. Type the name of the workbook in it.")
-    click.echo(_cli()._guarded(lambda: put_back(target)).sentence())
+    click.echo(_guarded(lambda: put_back(target)).sentence())
 
 
 @click.command()
@@ -30,11 +26,10 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
     """Make a new workbook from PATH, one of an older version, with everything typed carried over. PATH stays as it is."""
     from workbook_template.progress import Steps
     from workbook_template.upgrade import upgrade as carry_over
-    cli = _cli()
-    source = cli._existing(path)
-    target = None if out is None else cli._like(out, source)
+    source = _existing(path)
+    target = None if out is None else _like(out, source)
     with Steps(("Reading", "Writing", "Checking"), not quiet) as step:
-        done = cli._guarded(lambda: carry_over(source, target, step))
+        done = _guarded(lambda: carry_over(source, target, step))
     click.echo("\n".join(done.lines()))
 
 
@@ -48,10 +43,9 @@ def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
     """Add prefilled rows, with their keys, formulas and checks, to the input sheets of PATH."""
     from workbook_template.extend import extend as add_rows
     from workbook_template.progress import Steps
-    cli = _cli()
-    source = cli._existing(path)
+    source = _existing(path)
     with Steps(("Reading", "Writing"), not quiet) as step:
-        done = cli._guarded(lambda: add_rows(source, rows, force, step=step))
+        done = _guarded(lambda: add_rows(source, rows, force, step=step))
     click.echo("\n".join(done.lines()))
 
 
@@ -67,11 +61,10 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
     """Put the copy THEIRS into the copy MINE, row by row. New rows of both stay; where both changed a cell, mine stands and it is listed."""
     from workbook_template.merge import merge as put_together
     from workbook_template.progress import Steps
-    cli = _cli()
-    paths = [cli._existing(mine), cli._existing(theirs, ours=False), None if base is None else cli._existing(base, ours=False)]
-    target = cli._like(out, paths[0])
+    paths = [_existing(mine), _existing(theirs, ours=False), None if base is None else _existing(base, ours=False)]
+    target = _like(out, paths[0])
     with Steps(("Reading", "Comparing", "Writing"), not quiet) as step:
-        done = cli._guarded(lambda: put_together(paths[0], paths[1], target, paths[2], same_yard, force, step=step))
+        done = _guarded(lambda: put_together(paths[0], paths[1], target, paths[2], same_yard, force, step=step))
     click.echo("\n".join(done.lines()))
 
 
@@ -95,18 +88,17 @@ def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doub
     from workbook_template.import_sheet import prepare, write
     from workbook_template.mistakes import USAGE, Mistake
     from workbook_template.old_sheet import Unclear
-    cli = _cli()
-    target, old = cli._existing(path), cli._existing(source, ours=False)
+    target, old = _existing(path), _existing(source, ours=False)
     pairs = [dict(_pair(text) for text in texts) for texts in (named, fixed)]
     asking = not yes and _at_a_terminal()
     try:
-        plan = cli._guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
+        plan = _guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
     except Unclear as trouble:
         raise Mistake(f"{trouble} Nothing was written.") from None
     if asking and plan.matching.unknown and unknown is None:
         click.echo("\n".join(plan.preview(None)))
         unknown = "note" if click.confirm(f"Put {', '.join(m.heading for m in plan.matching.unknown)} into the note?", default=True) else "leave"
-        plan = cli._guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
+        plan = _guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
     click.echo("\n".join(plan.preview(unknown != "leave")))
     if not yes and not asking:
         click.echo("Nothing was written. If this is right, run it again with --yes.")
@@ -117,7 +109,7 @@ def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doub
     if asking and count and not click.confirm(f"Write {count} rows into {plan.table.sheet} of {target.name}?"):
         click.echo("Nothing was written.")
         return
-    click.echo("\n".join(cli._guarded(lambda: write(plan, doubles == "keep", force)).lines()))
+    click.echo("\n".join(_guarded(lambda: write(plan, doubles == "keep", force)).lines()))
 
 
 def _at_a_terminal() -> bool:
@@ -133,10 +125,6 @@ def _pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _day(context, parameter, text: str):
-    return _cli()._day(context, parameter, text)
-
-
 @click.command()
 @click.argument("path")
 @click.option("--to", "day", callback=_day, help="Last day of the period, YYYY-MM-DD.")
@@ -150,7 +138,6 @@ def close(path: str, day, year: int | None, market: str | None, force: bool) -> 
     from workbook_template.close import close as close_accounts
     if (day is None) == (year is None) or year and market:
         raise click.UsageError("Say --to YYYY-MM-DD, with or without --market, or --year YYYY alone.")
-    cli = _cli()
-    source = cli._existing(path)
+    source = _existing(path)
     last = day or dt.date(year, 12, 31)
-    click.echo("\n".join(cli._guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None)).lines()))
+    click.echo("\n".join(_guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None)).lines()))

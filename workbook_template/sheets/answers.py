@@ -6,7 +6,7 @@ from calc.problems import QUESTION, REFUSED, rows_left_out
 from workbook_template import cautions
 from workbook_template.looks import RESULT_LOOKS
 from workbook_template.results import ResultSheet
-from workbook_template.sheets.blocks import day
+from workbook_template.sheets.blocks import day, take_care
 from workbook_template.sheets.view import KIND_LOOKS, View
 
 GUIDE = (
@@ -35,9 +35,7 @@ def start(view: View) -> ResultSheet:
     for i, words in enumerate(GUIDE):
         sheet.put(row + 1 + i, 0, words, "label")
     row += len(GUIDE) + 2
-    sheet.section(row, "Take care")
-    for i, words in enumerate(cautions.START):
-        sheet.put(row + 1 + i, 0, words, "label")
+    take_care(sheet, row, cautions.START)
     return sheet
 
 

@@ -8,6 +8,7 @@ from workbook_template.sheets.view import KIND_LOOKS, View
 NOT_YET = "Filled by a refresh. Type your logs, then run a refresh (see Start)."
 CHART_ROWS = 20  # rows kept free for charts above the tables
 HEAD_ROWS = 3  # a block's section, sentence and column heads stand above its first row
+TAKE_CARE = "Take care"  # title of the cautions at the foot of a sheet
 BARE = ("share", "logs", "whole", "year")  # kinds whose heads need no unit
 
 
@@ -45,3 +46,11 @@ def block(sheet: ResultSheet, view: View, row: int, title: str, about: str, tabl
 def capital(words: str) -> str:
     """A sentence's first letter as a capital."""
     return words[:1].upper() + words[1:]
+
+
+def take_care(sheet: ResultSheet, row: int, every: tuple[str, ...]) -> int:
+    """The cautions of the work that a sheet plans, from a row on. Returns the row after them."""
+    sheet.section(row, TAKE_CARE)
+    for i, words in enumerate(every):
+        sheet.put(row + 1 + i, 0, words, "label")
+    return row + 1 + len(every)

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from workbook_template import cautions
 from workbook_template.results import Chart, ChartSeries, ResultSheet
-from workbook_template.sheets.blocks import CHART_ROWS, HEAD_ROWS, NOT_YET, block, capital, day
+from workbook_template.sheets.blocks import CHART_ROWS, HEAD_ROWS, NOT_YET, block, capital, day, take_care
 from workbook_template.sheets.view import View
 
 WIDTHS = [24, 24] + [15] * 9 + [30]
@@ -29,9 +29,7 @@ def coming_weeks(view: View) -> ResultSheet:
     end = _supply(sheet, view, top)
     end = _deadlines(sheet, view, end + 1)
     end = _hours(sheet, view, end + 1)
-    sheet.section(end + 1, "Take care")
-    for i, words in enumerate(cautions.THIS_WEEK):
-        sheet.put(end + 2 + i, 0, words, "label")
+    take_care(sheet, end + 1, cautions.THIS_WEEK)
     return sheet
 
 

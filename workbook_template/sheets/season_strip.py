@@ -9,7 +9,7 @@ from calc.season_state import PICKED
 from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
 from workbook_template import cautions
 from workbook_template.results import ResultSheet
-from workbook_template.sheets.blocks import NOT_YET, capital, day
+from workbook_template.sheets.blocks import NOT_YET, capital, day, take_care
 from workbook_template.sheets.view import View
 
 WIDTHS = [29, 6] + [2.4] * WEEKS
@@ -41,9 +41,7 @@ def season(view: View) -> ResultSheet:
     row = _legend(sheet, row + 1, notes[1:])
     row = _flushes(sheet, view, row + 1)
     row = _groups(sheet, view, row + 1)
-    sheet.section(row + 1, "Take care")
-    for i, words in enumerate(cautions.THIS_WEEK):
-        sheet.put(row + 2 + i, 0, words, "label")
+    take_care(sheet, row + 1, cautions.THIS_WEEK)
     return sheet
 
 

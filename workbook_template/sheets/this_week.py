@@ -9,10 +9,11 @@ import datetime as dt
 import math
 
 from calc import units
+from calc.season import monday
 from workbook_template import carried, cautions
 from workbook_template.carried import COLUMNS, Typed
 from workbook_template.results import Chart, ChartSeries, ResultSheet
-from workbook_template.sheets.blocks import NOT_YET, capital, day
+from workbook_template.sheets.blocks import NOT_YET, capital, day, take_care
 from workbook_template.sheets.view import View
 
 HEAD = 4  # row of the headings, 0-based
@@ -44,7 +45,7 @@ def this_week(view: View) -> ResultSheet:
         sheet.put(2, 0, f"Week of {day(monday(view.as_of))}, as of {day(view.as_of)}. {carried.told(beside, kept)}".strip(), "strong")
     row = _lines(sheet, lines, beside, view.results is not None)
     _keep_together(sheet, view.profile, row, 1 + len(cautions.THIS_WEEK))
-    row = _cautions(sheet, row + 1)
+    row = take_care(sheet, row + 1, cautions.THIS_WEEK)
     for between in range(row, CHARTS_AT):
         sheet.heights[between] = THIN
     _keep_together(sheet, view.profile, CHARTS_AT - 1, CHART_ROWS)
@@ -75,10 +76,6 @@ def _whole(heights: list[float], rows: int, page: float) -> bool:
     for high in heights:
         used = high if used + high > page else used + high
     return used + rows * ROW_HIGH <= page or used + ROW_HIGH > page
-
-
-def monday(of: dt.date) -> dt.date:
-    return of - dt.timedelta(days=of.weekday())
 
 
 def _heads(sheet: ResultSheet, row: int, last: str = "Line") -> None:
@@ -119,13 +116,6 @@ def _draw(sheet: ResultSheet, row: int, words: dict, typed: Typed | None) -> Non
 
 def _length(value) -> int:
     return len(carried.as_text(value)) if value is not None else 0
-
-
-def _cautions(sheet: ResultSheet, row: int) -> int:
-    sheet.section(row, carried.LINES_END)
-    for i, words in enumerate(cautions.THIS_WEEK):
-        sheet.put(row + 1 + i, 0, words, "label")
-    return row + 1 + len(cautions.THIS_WEEK)
 
 
 def _moisture(sheet: ResultSheet, view: View, row: int) -> int:
