@@ -325,21 +325,10 @@ def test_start_shows_the_first_lines(master):
     assert said["Days since rain or water"][0] == 9
 
 
-@pytest.mark.parametrize("lines", range(0, 29, 4))
-def test_charts_and_cautions_stand_on_one_printed_page_each(lines):
-    """Row heights added up page by page: 7.2 in of Letter, drawn smaller so that the columns are one page wide."""
-    cells = table(*((f"water/{i}", "") for i in range(lines)))
-    found = results.Results(**{field: None for field in results.Results.__dataclass_fields__})
-    found.as_of, found.this_week, found.days_dry = DAY, cells, float("nan")
-    found.moisture, found.water_weeks, found.dry_spell = (results.empty(name) for name in ("moisture", "water_weeks", "dry_spell"))
-    sheet = this_week.this_week(View("us", "USD", "Yard", "yard.xlsx", DAY, "", found))
-    width = sum((w * 7 + 5) * 0.75 for w in sheet.widths)
-    page = 7.2 * 72 / min(1, 720 / width)
-    pages, used, at = {}, 0.0, 0
-    for row in range(this_week.CHARTS_AT + this_week.CHART_ROWS):
-        high = sheet.heights.get(row, 15.0)
-        at, used = (at + 1, high) if used + high > page else (at, used + high)
-        pages[row] = at
-    care = [c.row for c in sheet.cells if c.value in cautions.THIS_WEEK]
-    assert pages[min(care) - 1] == pages[max(care)]
-    assert pages[this_week.CHARTS_AT] == pages[this_week.CHARTS_AT + this_week.CHART_ROWS - 1]
+def test_the_charts_begin_a_printed_page_and_the_columns_fill_one(master):
+    """In points: a column is its width in characters of 7 pixels and 5 more; Letter laid across has 720 between the margins, A4 770."""
+    sheet = openpyxl.load_workbook(master)["This week"]
+    assert [b.id for b in sheet.row_breaks.brk] == [this_week.CHARTS_AT] and sheet.page_setup.scale == this_week.SCALE
+    assert not sheet.sheet_properties.pageSetUpPr or not sheet.sheet_properties.pageSetUpPr.fitToPage  # it would undo the break
+    wide = sum((w * 7 + 5) * 0.75 for w in this_week.WIDTHS) * this_week.SCALE / 100
+    assert 690 < wide < 720

@@ -91,7 +91,7 @@ def _statement(sheet: ResultSheet, view: View, top: int, market: str) -> None:
     terms = money["terms"].iloc[0] if len(money) else ""
     sheet.put(top, 0, f"{view.yard}: statement for {market}", "title")
     sheet.heights[top] = 26
-    sheet.put(top + 1, 0, f"As of {day(view.as_of)}. Terms: {terms}. {view.yard}", "about")
+    sheet.put(top + 1, 0, f"As of {day(view.as_of)}. Terms: {terms}.", "about")
     row = top + 3
     sheet.section(row, "Money")
     sheet.put(row + 1, 0, _shown(money, "Brought over + due - paid = open."), "about")

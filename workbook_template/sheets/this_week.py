@@ -1,14 +1,13 @@
 """The sheet This week: what to do with a box to tick and room for a note, sample logs, rain and watering, and what is kept.
 
-The charts stand at a fixed row, for their place is fixed when the workbook is made; rows between the lines and the
-charts are drawn as thin as can be.
+The charts stand at a fixed row, for their place is fixed when the workbook is made, and begin a printed page; rows
+between the lines and the charts are drawn as thin as can be.
 """
 from __future__ import annotations
 
 import datetime as dt
 import math
 
-from calc import units
 from calc.season import monday
 from workbook_template import carried, cautions
 from workbook_template.carried import COLUMNS, Typed
@@ -22,8 +21,7 @@ CHART_ROWS = 15  # that they take
 OWN_LINES = 3
 THIN = 1.0  # points
 POINTS, CHARACTER = 15.5, 0.97  # height of a line of 12-point text; characters of it that a column's width holds, each
-ROW_HIGH, SLACK = 15.0, 36.0  # points: a row without a height of its own; what programs differ by on a page
-PAPER = {units.US: (720.0, 518.0), units.METRIC: (770.0, 502.0)}  # points inside the margins of Letter and A4 laid across (looks.set_page)
+SCALE = 84  # percent: the columns then fill a page of Letter laid across
 WIDTHS = [width for _, _, width in COLUMNS]
 LOOKS = {"done": "own_done", "what": "big_strong", "note": "own_note", "key": "line_mark"}  # the others are "big"
 NOTHING = "Nothing is due by what is written down. Look the logs over all the same."
@@ -31,7 +29,7 @@ CHARTED_LOGS = 30  # sample logs in the chart; the table holds them all
 
 
 def this_week(view: View) -> ResultSheet:
-    sheet = ResultSheet("This week", list(WIDTHS), freeze=(HEAD + 1, 0))
+    sheet = ResultSheet("This week", list(WIDTHS), freeze=(HEAD + 1, 0), breaks=(CHARTS_AT,), scale=SCALE)
     sheet.heading("This week", "What the logs need, first what is lost soonest. Tick what is done and write beside a line: a refresh carries it on. "
                                "Write what was done on Events too.")
     beside, kept = {}, []
@@ -44,38 +42,13 @@ def this_week(view: View) -> ResultSheet:
         beside, kept = carried.carry(view.typed, [found for _, found in lines], view.as_of)
         sheet.put(2, 0, f"Week of {day(monday(view.as_of))}, as of {day(view.as_of)}. {carried.told(beside, kept)}".strip(), "strong")
     row = _lines(sheet, lines, beside, view.results is not None)
-    _keep_together(sheet, view.profile, row, 1 + len(cautions.THIS_WEEK))
     row = take_care(sheet, row + 1, cautions.THIS_WEEK)
     for between in range(row, CHARTS_AT):
         sheet.heights[between] = THIN
-    _keep_together(sheet, view.profile, CHARTS_AT - 1, CHART_ROWS)
     end = _moisture(sheet, view, CHARTS_AT + CHART_ROWS)
     end = _water(sheet, view, end + 1)
     _kept(sheet, kept, end + 1)
     return sheet
-
-
-def _keep_together(sheet: ResultSheet, profile: str, before: int, rows: int) -> None:
-    """Make the row before a part so high that the part does not begin on one printed page and end on the next.
-
-    Programs differ by a line or two in what they put on a page, so the height is sought that serves a page of either size.
-    """
-    width, height = PAPER[profile]
-    scale = min(1.0, width / sum((w * 7 + 5) * 0.75 for w in sheet.widths))  # a column's width is in characters of 7 pixels, 5 for its edges
-    own = sheet.heights.get(before, ROW_HIGH)
-    above = [sheet.heights.get(row, ROW_HIGH) for row in range(before)]
-    for pad in range(0, 400, 10):
-        if all(_whole(above + [own + pad], rows, page) for page in (height / scale, height / scale - SLACK)):
-            sheet.heights[before] = own + pad
-            return
-
-
-def _whole(heights: list[float], rows: int, page: float) -> bool:
-    """Whether so many plain rows below rows of these heights stand on one page."""
-    used = 0.0
-    for high in heights:
-        used = high if used + high > page else used + high
-    return used + rows * ROW_HIGH <= page or used + ROW_HIGH > page
 
 
 def _heads(sheet: ResultSheet, row: int, last: str = "Line") -> None:
