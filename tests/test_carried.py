@@ -46,7 +46,7 @@ def drawn(lines, typed=(), as_of=DAY):
     cells = {}
     sheet = this_week.this_week(view)
     for block in sheet.blocks:
-        cells |= {(block.row + r, block.col + c): v for c, (values, _) in enumerate(block.columns) for r, v in enumerate(values) if v is not None}
+        cells |= {(block.row + r, block.col + c): v for c, (values, _) in enumerate(block.lists) for r, v in enumerate(values) if v is not None}
     return cells | {(c.row, c.col): c.value for c in sheet.cells if c.value is not None}
 
 

@@ -30,7 +30,7 @@ def cells(sheet):
     """(row, column) -> value of everything on the sheet."""
     found = {(c.row, c.col): c.value for c in sheet.cells if c.value not in (None, "")}
     for block in sheet.blocks:
-        for j, (column, _) in enumerate(block.columns):
+        for j, (column, _) in enumerate(block.lists):
             found |= {(block.row + i, block.col + j): v for i, v in enumerate(column) if v not in (None, "")}
     return found
 

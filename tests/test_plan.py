@@ -215,7 +215,7 @@ def refreshed(tmp_path_factory):
 
 def shown(outcome) -> list[str]:
     sheet = next(s for s in outcome.sheets if s.name == "Shopping")
-    return [str(c.value) for c in sheet.cells] + [str(v) for b in sheet.blocks for values, _ in b.columns for v in values]
+    return [str(c.value) for c in sheet.cells] + [str(v) for b in sheet.blocks for values, _ in b.lists for v in values]
 
 
 def test_shopping_takes_the_plan_only_when_it_was_typed(refreshed):

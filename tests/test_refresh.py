@@ -113,7 +113,7 @@ def test_libreoffice_shows_what_was_written(demo, trusting_office):
     for sheet in demo[2].sheets:
         cells = {(c.row, c.col): c.value for c in sheet.cells}
         for block in sheet.blocks:
-            cells |= {(block.row + r, block.col + i): v for i, (values, _) in enumerate(block.columns) for r, v in enumerate(values)}
+            cells |= {(block.row + r, block.col + i): v for i, (values, _) in enumerate(block.lists) for r, v in enumerate(values)}
         for (row, col), value in cells.items():
             shown = seen[sheet.name].cell(row + 1, col + 1).value
             if isinstance(value, dt.date):

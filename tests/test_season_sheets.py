@@ -40,7 +40,7 @@ def sheet_of(made, name: str, title: str):
 
 
 def shown(sheet) -> list[str]:
-    return [str(c.value) for c in sheet.cells if c.value is not None] + [str(v) for b in sheet.blocks for values, _ in b.columns for v in values]
+    return [str(c.value) for c in sheet.cells if c.value is not None] + [str(v) for b in sheet.blocks for values, _ in b.lists for v in values]
 
 
 def strip_rows(sheet) -> dict[str, str]:

@@ -3,10 +3,12 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+from functools import lru_cache
 from pathlib import Path
 
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
+from xlsxwriter.worksheet import Worksheet
 
 from workbook_template import cautions, draw_results, schema
 from workbook_template.columns import CHOICE, DATE, NUMBER, ROWKEY, YESNO, Column, Table
@@ -21,7 +23,15 @@ from workbook_template.yard import Yard
 EVENTS_A_LOG = 5  # prefilled rows of Events for each of Logs
 ROW_KEY_LETTER = {"logs": "L", "events": "E", "costs": "C", "sales": "S", "promises": "P"}
 BUILDING = ("Input sheets", "Result sheets", "Writing")
+_letters = lru_cache(maxsize=None)(xl_col_to_name)
 LIVE_HARVEST_ROWS = 1000  # above this the native roll-up is left out: it is rows x events
+
+
+class PlainSheet(Worksheet):
+    """A worksheet whose formulas hold old functions only: XlsxWriter's search of each for new ones takes longer than all the rest."""
+
+    def _prepare_formula(self, formula, *args, **named):
+        return super()._prepare_formula(formula, *args, **named) if formula.startswith("{") else formula.removeprefix("=")
 
 
 class Book:
@@ -39,7 +49,7 @@ class Book:
 
     def sheet(self, name: str):
         if name not in self.sheets:
-            self.sheets[name] = self.workbook.add_worksheet(name)
+            self.sheets[name] = self.workbook.add_worksheet(name, PlainSheet)
             self.sheets[name].hide_gridlines(2)
         return self.sheets[name]
 
@@ -177,7 +187,7 @@ def _draw_table(book: Book, table: Table, rows: int) -> None:
 
 def _row_cells(table: Table, row: int, left: int) -> dict[str, str]:
     """Column key -> address of that column's cell in a row (0-based)."""
-    return {c.key: f"${xl_col_to_name(left + i)}{row + 1}" for i, c in enumerate(table.columns)}
+    return {c.key: f"${_letters(left + i)}{row + 1}" for i, c in enumerate(table.columns)}
 
 
 def _table_column(book: Book, table: Table, column: Column, first: int, left: int) -> dict:

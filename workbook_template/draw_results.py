@@ -28,7 +28,7 @@ def draw(book, sheet, result: ResultSheet) -> None:
     for row, height in result.heights.items():
         sheet.set_row(row, height)
     for block in result.blocks:
-        for c, (values, look) in enumerate(block.columns):
+        for c, (values, look) in enumerate(block.lists):
             for r, value in enumerate(values):
                 book.write(sheet, block.row + r, block.col + c, value, look)
     for cell in result.cells:

@@ -6,6 +6,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from workbook_template.looks import RIGHT
 
 
@@ -17,13 +19,38 @@ class Cell:
     look: str = "label"
 
 
+def plain(values) -> list:
+    """A column as plain values, None where nothing is known.
+
+    >>> plain(np.array([1.5, np.nan])), plain(["a", None])
+    ([1.5, None], ['a', None])
+    """
+    if not isinstance(values, np.ndarray):
+        return list(values)
+    if values.dtype.kind == "M":
+        return values.astype("datetime64[D]").tolist()
+    if values.dtype.kind != "f":
+        return values.tolist()
+    known = values.astype(object)
+    known[np.isnan(values)] = None
+    return known.tolist()
+
+
 @dataclass
 class Block:
-    """Columns of equal length, drawn from a cell downwards: [(values, look), ...]."""
+    """Columns of equal length, drawn from a cell downwards: [(values, look), ...].
+
+    Values are a list, or where there may be very many an array of numbers (NaN: not known), days or texts (None: not known).
+    """
 
     row: int
     col: int
-    columns: list[tuple[list, str]]
+    columns: list[tuple[list | np.ndarray, str]]
+
+    @property
+    def lists(self) -> list[tuple[list, str]]:
+        """The columns as plain values."""
+        return [(plain(values), look) for values, look in self.columns]
 
     @property
     def length(self) -> int:
@@ -128,5 +155,5 @@ class ResultSheet:
                 return cell.value
         for block in self.blocks:
             if block.row <= row < block.row + block.length and block.col <= col < block.col + len(block.columns):
-                return block.columns[col - block.col][0][row - block.row]
+                return plain(block.columns[col - block.col][0][row - block.row:row - block.row + 1])[0]
         return None

@@ -1,6 +1,7 @@
 """ONE declaration of the workbook: its tables, lists, settings, names and result sheets, in reading order."""
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 from calc import tables as published
@@ -99,11 +100,17 @@ def constants(profile: str) -> dict[str, str]:
 
 def formula_text(template: str, cells: dict[str, str], profile: str) -> str:
     """A formula template with its {columns} and [constants] put in."""
+    pieces = list(_pieces(template, profile))
+    pieces[1::2] = [cells[key] if key in cells else "{" + key + "}" for key in pieces[1::2]]
+    return "=" + "".join(pieces)
+
+
+@lru_cache(maxsize=None)
+def _pieces(template: str, profile: str) -> tuple[str, ...]:
+    """A template with its constants, cut at its columns: text, column, text, ..., text."""
     for name, value in constants(profile).items():
         template = template.replace(f"[{name}]", value)
-    for key, cell in cells.items():
-        template = template.replace("{" + key + "}", cell)
-    return "=" + template
+    return tuple(re.split(r"\{(\w+)\}", template))
 
 
 def table(key: str) -> Table:

@@ -65,7 +65,7 @@ def as_plain(sheet: ResultSheet) -> dict:
     values: dict[tuple[int, int], object] = {}
     looks: dict[str, list[str]] = {}
     for block in sheet.blocks:
-        for c, (column, look) in enumerate(block.columns):
+        for c, (column, look) in enumerate(block.lists):
             for r, value in enumerate(column):
                 values[block.row + r, block.col + c] = plain_value(value)
             if block.length:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import BinaryIO
 
 LOCAL = struct.Struct("<4s5H3L2H")
@@ -106,7 +107,7 @@ def _write_new(new: BinaryIO, entry: _Entry, content: bytes | Iterable[bytes]) -
     new.write(entry.local())
     begin, crc, size = new.tell(), 0, 0
     packer = zlib.compressobj(1, zlib.DEFLATED, -15)
-    for piece in [content] if isinstance(content, bytes) else content:
+    for piece in [content] if isinstance(content, bytes) else _ahead(content):
         crc, size = zlib.crc32(piece, crc), size + len(piece)
         new.write(packer.compress(piece))
     new.write(packer.flush())
@@ -117,3 +118,13 @@ def _write_new(new: BinaryIO, entry: _Entry, content: bytes | Iterable[bytes]) -
     new.seek(entry.offset)
     new.write(entry.local())
     new.seek(end)
+
+
+def _ahead(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    """The same pieces, each made in a thread while the one before is packed."""
+    left, end = iter(pieces), object()
+    with ThreadPoolExecutor(1) as pool:
+        coming = pool.submit(next, left, end)
+        while (piece := coming.result()) is not end:
+            coming = pool.submit(next, left, end)
+            yield piece

@@ -19,7 +19,7 @@ from workbook_template.ports.parts import column_letters
 
 MAX_TEXT = 32_767  # characters in a cell
 MAX_ROWS, MAX_COLUMNS = 1_048_576, 16_384
-STEP = 20_000  # rows written at a time
+STEP = 10_000  # rows written at a time
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 _LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _PLAIN = r"^[^\x00-\x1f&<>_\x{fffe}\x{ffff}]*$"

@@ -121,7 +121,7 @@ def matrix(sheet: ResultSheet, rows: int, columns: int) -> list[list]:
     rows, columns = max([rows, *(r for r, _ in used)]), max([columns, *(c for _, c in used)])
     grid = [[None] * columns for _ in range(rows)]
     for block in sheet.blocks:
-        for c, (column, _) in enumerate(block.columns):
+        for c, (column, _) in enumerate(block.lists):
             for r, value in enumerate(column):
                 grid[block.row + r][block.col + c] = plain(value)
     for cell in sheet.cells:

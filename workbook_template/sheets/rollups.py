@@ -42,7 +42,12 @@ def headers(view: View, table: str, columns) -> list[tuple[str, str]]:
 
 
 def values(view: View, table: str, frame, columns) -> list[list]:
-    return [view.column(frame[name], COLUMNS[table][name][0] if name in COLUMNS[table] else "money per weight") for name, _, _ in columns]
+    return [view.column(frame[name], kind) for name, kind in _kinds(table, columns)]
+
+
+def _kinds(table: str, columns) -> list[tuple[str, str]]:
+    """(name, kind) of each column."""
+    return [(name, COLUMNS[table][name][0] if name in COLUMNS[table] else "money per weight") for name, _, _ in columns]
 
 
 def each_log(view: View) -> ResultSheet:
@@ -58,7 +63,8 @@ def each_log(view: View) -> ResultSheet:
                         "Still to come holds 8 times in 10.",
                   "about")
         to_come = view.results.expected_logs.set_index("row").reindex(frame["row"])
-        columns = values(view, "each_log", frame, EACH_LOG) + values(view, "expected_logs", to_come, STILL_TO_COME)
+        columns = [view.array(frame[name], kind) for name, kind in _kinds("each_log", EACH_LOG)]
+        columns += [view.array(to_come[name], kind) for name, kind in _kinds("expected_logs", STILL_TO_COME)]
         if not len(frame):
             columns = [[None]] * len(heads)
     end = sheet.table(4, 0, heads, columns)

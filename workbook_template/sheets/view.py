@@ -11,6 +11,7 @@ import pandas as pd
 from calc import units
 from calc.problems import Problem
 from calc.results import Results
+from workbook_template.results import plain
 
 # How a result's kind is shown: look, and the quantity that turns SI into the workbook's unit.
 KIND_LOOKS = {
@@ -60,17 +61,22 @@ class View:
             return None
         return float(value) * self.factor(kind)
 
-    def column(self, series: pd.Series, kind: str) -> list:
-        """A result column as plain values of the workbook's unit, None where not known."""
+    def array(self, series: pd.Series, kind: str) -> np.ndarray:
+        """A result column in the workbook's unit, for tables of very many rows: see results.Block."""
         if kind == "date":
-            return pd.to_datetime(series).to_numpy().astype("datetime64[D]").tolist()
+            return pd.to_datetime(series).to_numpy().astype("datetime64[D]")
         if kind == "text":
             texts = series.to_numpy(dtype=object)
-            return np.where(pd.isna(texts), None, texts).tolist()
-        numbers = series.to_numpy(dtype=float) * self.factor(kind)
-        known = numbers.astype(object)
-        if kind in ("year", "whole", "logs"):
-            whole = np.isfinite(numbers) & (numbers == np.floor(numbers)) & (np.abs(numbers) < 2**62)
-            known[whole] = numbers[whole].astype(np.int64)
-        known[np.isnan(numbers)] = None
+            return np.where(pd.isna(texts), None, texts)
+        return series.to_numpy(dtype=float) * self.factor(kind)
+
+    def column(self, series: pd.Series, kind: str) -> list:
+        """A result column as plain values of the workbook's unit, None where not known."""
+        values = self.array(series, kind)
+        if kind not in ("year", "whole", "logs"):
+            return plain(values)
+        known = values.astype(object)
+        whole = np.isfinite(values) & (values == np.floor(values)) & (np.abs(values) < 2**62)
+        known[whole] = values[whole].astype(np.int64)
+        known[np.isnan(values)] = None
         return known.tolist()
