@@ -123,7 +123,7 @@ def big():
             rows.append((f"{logs:,} logs", *(f"{wall:.2f} / {cpu:.2f} s" for wall, cpu in seconds), f"{ratio[0]:.2f} / {ratio[1]:.2f}",
                          f"{peak(source, book) / 1024:,.0f} MiB"))
         rows.append(("100,000 to 10,000", "", "", "", " / ".join(f"{a / b:.1f}" for a, b in zip(walls[100_000], walls[10_000], strict=True)), ""))
-        rows.append(("openpyxl load and save of the 10,000", *_openpyxl(Path(folder) / "10000.xlsx", walls[10_000])))
+        rows += [(f"openpyxl load and save of the {logs:,}", *_openpyxl(Path(folder) / f"{logs}.xlsx", wall)) for logs, wall in walls.items()]
     return ("refresh of big yards, wall / CPU; ratio to the least read and write in the same rounds",
             ("yard", "least read", "least write", "refresh", "ratio", "peak memory of the whole process"), rows)
 

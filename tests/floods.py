@@ -160,29 +160,33 @@ def _unaccounted(table: str, bad: Damaged, found) -> list[str]:
 
 def _changed(table: str, bad: Damaged, found) -> list[str]:
     """Undamaged rows that are read otherwise than in the sound book."""
-    before, now = sound().intake.frames[table].set_index("row"), found.frames[table].set_index("row")
-    columns = [c for c in intake.FRAMES[table] if c != "key"]
+    (old_at, before), (new_at, now) = _sound_cells(table), _cells(table, found.frames[table])
     doubled = _doubled_names(bad) if table == LOGS else set()
     pairs = [(FIRST + new, FIRST + old) for new, old in enumerate(bad.origin[table]) if old is not None and new not in bad.touched.get(table, ())]
     if table == LOGS:
         pairs = [(new, old) for new, old in pairs if loose(str(bad.book[LOGS][new - FIRST]["log"])) not in doubled]
-    gone = [new for new, _ in pairs if new not in now.index]
-    wrong = [f"{table} row {row} is sound and was left out" for row in gone]
-    pairs = [(new, old) for new, old in pairs if new in now.index]
-    a, b = before.loc[[old for _, old in pairs], columns], now.loc[[new for new, _ in pairs], columns]
-    for column in columns:
-        same = _same(a[column], b[column])
-        wrong += [f"{table} row {pairs[i][0]}, {column}: {a[column].iat[i]!r} became {b[column].iat[i]!r}" for i in np.flatnonzero(~same)]
+    wrong = [f"{table} row {new} is sound and was left out" for new, _ in pairs if new not in new_at]
+    pairs = [(new, old) for new, old in pairs if new in new_at]
+    was, is_now = [old_at[old] for _, old in pairs], [new_at[new] for new, _ in pairs]
+    for column in before:
+        a, b = before[column][was], now[column][is_now]
+        wrong += [f"{table} row {pairs[i][0]}, {column}: {a[i]!r} became {b[i]!r}" for i in np.flatnonzero(~_same(a, b))]
     return wrong
 
 
-def _same(a: pd.Series, b: pd.Series) -> np.ndarray:
-    a, b = a.reset_index(drop=True), b.reset_index(drop=True)
-    blank = a.isna() & b.isna()
-    try:
-        return (blank | (a == b)).fillna(False).to_numpy(dtype=bool)
-    except TypeError:
-        return np.array([x == y or (pd.isna(x) and pd.isna(y)) for x, y in zip(a, b, strict=True)])
+def _cells(table: str, frame: pd.DataFrame) -> tuple[dict[int, int], dict[str, np.ndarray]]:
+    """Sheet row -> place, column -> values: far quicker to look into than a frame."""
+    return ({row: i for i, row in enumerate(frame["row"].tolist())},
+            {c: frame[c].to_numpy(dtype=object) for c in intake.FRAMES[table] if c not in ("key", "row")})
+
+
+@lru_cache(maxsize=None)
+def _sound_cells(table: str):
+    return _cells(table, sound().intake.frames[table])
+
+
+def _same(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return (pd.isna(a) & pd.isna(b)) | np.array([x is y or bool(x == y) for x, y in zip(a, b, strict=True)], dtype=bool)
 
 
 def _doubled_names(bad: Damaged) -> set[str]:
@@ -229,7 +233,7 @@ def _results_changed(bad: Damaged, found, results) -> list[str]:
         if a.dtype.kind == "f":
             same = np.isclose(a.to_numpy(dtype=float), b.to_numpy(dtype=float), rtol=1e-9, atol=1e-12, equal_nan=True)
         else:
-            same = _same(a, b)
+            same = _same(a.to_numpy(dtype=object), b.to_numpy(dtype=object))
         wrong += [f"{sound_names[i]}, {column}: {a.iat[i]} became {b.iat[i]}" for i in np.flatnonzero(~same)]
     return wrong
 
