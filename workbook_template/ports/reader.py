@@ -14,6 +14,7 @@ from xml.parsers import expat
 import numpy as np
 
 from calc.raw import DATE, NUMBER, TEXT, Odd, RawColumn, RawTable, blank_column, blank_mask, number_text
+from calc.text_columns import Coded
 from workbook_template.ports.cells import cell_value, iter_cells, read_chunks
 from workbook_template.ports.layout import (
     ColumnSpec,
@@ -240,12 +241,14 @@ def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> 
     for cell in scan.odd:
         value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
+    for at in {cell.column for cell in scan.odd}:
+        columns[at].changed()
     merged = _fill_merged(sheet.name, columns, scan, first_row)
     length = _used_length(spec, layout, columns)
     table = RawTable(spec.key, sheet.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
     for column in spec.columns:
         at = layout.columns.get(column.key)
-        whole = blank_column(column.kind, length) if at is None else _cut(columns[at], length)
+        whole = blank_column(column.kind, length) if at is None else columns[at].cut(length)
         table.columns[column.key] = whole
         if at is not None:
             table.letters[column.key] = column_letters(at)
@@ -253,7 +256,7 @@ def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> 
         if cell.row - first_row < length:
             value = cell_value(cell, strings, styles, book.date1904)
             table.typed_over.append((cell.row - first_row, formulas[cell.column], value))
-    table.extra = {title: _cut(columns[at], length) for title, at in layout.extra.items()}
+    table.extra = {title: columns[at].cut(length) for title, at in layout.extra.items()}
     return table
 
 
@@ -289,15 +292,25 @@ def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str]
 
 def _from_arrow(array, kind: str) -> RawColumn:
     if kind == TEXT:
-        import pyarrow.compute as compute
-
-        blank = compute.equal(compute.utf8_trim_whitespace(array), "")
-        if compute.any(blank).as_py():
-            array = compute.if_else(blank, None, array)
+        coded = _coded(array)
+        return RawColumn(coded.texts(), {}, coded)
     values = array.to_numpy(zero_copy_only=False)
     if not values.flags.writeable:
         values = values.copy()
     return RawColumn(values.astype("datetime64[ms]") if kind == DATE else values)
+
+
+def _coded(array) -> Coded:
+    """A column of texts by its words; a text of spaces only is blank."""
+    import pyarrow.compute as compute
+
+    found = array.dictionary_encode()
+    words = found.dictionary
+    blank = compute.equal(compute.utf8_trim_whitespace(words), "")
+    coded = Coded(found.indices.fill_null(-1).to_numpy(), words.to_numpy(zero_copy_only=False))
+    if not compute.any(blank).as_py():
+        return coded
+    return coded.renamed(compute.if_else(blank, None, words).to_numpy(zero_copy_only=False).tolist())
 
 
 def _drop_impossible(column: RawColumn, date1904: bool) -> None:
@@ -365,6 +378,7 @@ def _fill_merged(sheet: str, columns: dict[int, RawColumn], scan: Scan, first_ro
         start, end = top - first_row, min(bottom - first_row + 1, len(column))
         if start < end:
             column.values[start:end] = column.values[start]
+            column.changed()
             if start in column.odd:
                 column.odd.update({index: column.odd[start] for index in range(start, end)})
     return merged
@@ -398,7 +412,3 @@ def _used_length(spec: TableSpec, layout, columns) -> int:
             used = np.flatnonzero(~blank_mask(column))
             length = max(length, int(used[-1]) + 1 if len(used) else 0)
     return length
-
-
-def _cut(column: RawColumn, length: int) -> RawColumn:
-    return RawColumn(column.values[:length], {i: odd for i, odd in sorted(column.odd.items()) if i < length})
