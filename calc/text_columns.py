@@ -62,14 +62,15 @@ class Coded:
 
     def at(self, places: np.ndarray) -> Coded:
         """The cells at these places, in ascending order."""
-        return self if len(places) == len(self.codes) else self._with(self.codes[places])
+        return self if len(places) == len(self.codes) else Coded(self.codes[places], self.words).ordered()
 
     def where(self, mask: np.ndarray) -> Coded:
         """Blank where the mask is False."""
-        return self if mask.all() else self._with(np.where(mask, self.codes, -1))
+        return self if mask.all() else Coded(np.where(mask, self.codes, -1), self.words).ordered()
 
-    def _with(self, codes: np.ndarray) -> Coded:
-        filled = codes >= 0
+    def ordered(self) -> Coded:
+        """The same column with its words in the order in which they appear, without those that stand in no cell."""
+        codes, filled = self.codes.copy(), self.codes >= 0
         codes[filled], there = pd.factorize(codes[filled])
         return Coded(codes, self.words[there])
 

@@ -35,13 +35,14 @@ from workbook_template.ports.parts import (
     split_reference,
 )
 from workbook_template.ports.preflight import FileProblem, check_extent, check_file, damage_named
-from workbook_template.ports.scan import COMPUTED, Scan, inflate, scan_sheet
+from workbook_template.ports.scan import COMPUTED, Scan, scan_sheet
 
 __all__ = [
     "ColumnSpec", "FileProblem", "FoundTables", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
 ]
 
 MOST_MERGED = 10_000
+LAST_SERIAL = 2_958_466  # 31 Dec 9999 ends there
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
@@ -57,11 +58,11 @@ class Known:
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
             self.book = read_book(archive)
             self.styles = read_date_styles(archive, self.book)
-        self.forget_strings()
-
-    def forget_strings(self) -> None:
-        """Hold no shared strings; those asked for later are read again."""
         self.strings = SharedStrings(self.path, self.book.strings_part)
+
+    def pack_strings(self) -> None:
+        """Hold the shared strings closely packed from now on."""
+        self.strings.pack()
 
     @classmethod
     def of(cls, path) -> Known:
@@ -92,8 +93,9 @@ class FoundTables:
         self.known, self.specs = Known.of(path), {spec.key: spec for spec in map(as_table_spec, specs)}
         path = self.known.path
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+            if self.known.book.strings_part in archive.NameToInfo:
+                self.known.strings.read_all()  # against their declared size, so that a lying directory is caught
             self.places = _find_all(archive, self.known, list(self.specs.values()))
-            _check_strings(path, archive, self.known.book)
 
     def read(self, keys) -> dict[str, RawTable]:
         """The tables with these keys."""
@@ -216,13 +218,6 @@ def _head(archive, known: Known, part, rows: int) -> dict[int, dict[int, str]]:
     return head
 
 
-def _check_strings(path, archive, book: Book) -> None:
-    """Inflate the shared strings against their declared size, so that a lying directory is caught."""
-    if book.strings_part in archive.NameToInfo:
-        for _ in inflate(archive, book.strings_part):
-            pass
-
-
 def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> RawTable:
     path, book, styles, strings = known.path, known.book, known.styles, known.strings
     first_row = layout.header_row + 1
@@ -232,12 +227,11 @@ def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> 
     by_column = {at: TEXT if own else kinds[key] for (own, key), at in places.items()}
     formulas = {at: title for title, at in layout.computed.items()}
     with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles)
-    _check_rectangle(sheet.name, scan)
-    columns = _load(path, readers, sheet.name, first_row, by_column, scan)
-    for at, kind in by_column.items():
-        if kind == DATE:
-            _drop_impossible(columns[at], book.date1904)
+        scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles, keep=True)
+        _check_rectangle(sheet.name, scan)
+        columns = _kept_columns(known, scan, first_row, by_column)
+    if columns is None:
+        columns = _load(known, readers, sheet.name, first_row, by_column, scan)
     for cell in scan.odd:
         value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
@@ -266,12 +260,76 @@ def _check_rectangle(sheet: str, scan: Scan) -> None:
     check_extent(sheet, last, area, scan.cells)
 
 
-def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
-    """The bulk of the columns, each read as its own type. readers: those of this file that no thread uses at the moment."""
+def _kept_columns(known: Known, scan: Scan, first_row: int, kinds: dict[int, str]) -> dict[int, RawColumn] | None:
+    """The columns from the cells that the scan kept; None where the general reader has to see the sheet."""
+    length = max(scan.last_row - first_row + 1, 0)
+    if scan.bulk is None:
+        return None if length else {at: blank_column(kind, 0) for at, kind in kinds.items()}
+    at, rows, values, shared = scan.bulk.joined()
+    columns = {}
+    for column, kind in kinds.items():
+        mine = np.flatnonzero(at == column)
+        places = rows[mine] - first_row
+        if kind == TEXT:
+            made = _texts(length, places, values[mine], shared[mine], known.strings)
+        else:
+            made = blank_column(kind, length)
+            if kind == DATE:
+                _put_days(made, places, values[mine], known.book.date1904)
+            else:
+                made.values[places] = values[mine]
+        if made is None:
+            return None
+        columns[column] = made
+    for cell in scan.bulk.cells:
+        value, kind = cell_value(cell, known.strings, known.styles, known.book.date1904), kinds[cell.column]
+        if kind == TEXT and isinstance(value, float) and not _one_spelling(np.array([value])):
+            return None
+        _put_odd(columns[cell.column], cell, first_row, kind, value)
+        columns[cell.column].changed()
+    return columns
+
+
+def _texts(length: int, places, values, shared, strings: SharedStrings) -> RawColumn | None:
+    """A text column of shared strings and numbers; None with a string that is not there or a number of many digits."""
+    numbers, words = strings.coded()
+    which, typed = values[shared].astype(np.int64), values[~shared]
+    if len(which) and not 0 <= which.min() <= which.max() < len(numbers) or not _one_spelling(typed):
+        return None
+    codes = np.full(length, -1, dtype=np.int32)
+    codes[places[shared]] = numbers[which]
+    coded = Coded(codes, words).ordered()
+    if not len(typed):
+        return RawColumn(coded.texts(), {}, coded)
+    column = RawColumn(coded.texts())
+    distinct, which = np.unique(typed, return_inverse=True)
+    column.values[places[~shared]] = np.array([number_text(value) for value in distinct.tolist()], dtype=object)[which]
+    return column
+
+
+def _one_spelling(numbers: np.ndarray) -> bool:
+    """Whether all are written alike by everyone: without exponent, and no zero below zero."""
+    size = np.abs(numbers)
+    return not ((size >= 1e15) | (size < 1e-4) & ((numbers != 0) | np.signbit(numbers))).any()
+
+
+def _put_days(column: RawColumn, places, serials, date1904: bool) -> None:
+    """Dates by their serial numbers, to the millisecond; a number outside the calendar is kept as the number."""
+    since = np.where(date1904, serials + 1462, np.where(serials < 60, serials + 1, serials))  # 1462 days lie between the systems
+    good = (serials >= 0) & (since < LAST_SERIAL)
+    ms = np.floor(np.where(good, since, 0.0) * 86_400_000 + 0.5).astype(np.int64)
+    good &= ms < LAST_SERIAL * 86_400_000
+    column.values[places[good]] = np.datetime64("1899-12-30", "ms") + ms[good].astype("timedelta64[ms]")
+    column.odd.update((int(place), Odd("number", float(serial))) for place, serial in zip(places[~good], serials[~good], strict=True))
+
+
+def _load(known: Known, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
+    """The columns of a sheet that is not in the usual form. readers: those of this file that no thread uses at the moment."""
     if scan.last_row < first_row:
         return {at: blank_column(kind, 0) for at, kind in kinds.items()}
     import fastexcel
 
+    path = known.path
     order = sorted(kinds)
     with damage_named(path, fastexcel.FastExcelError):
         book = readers.pop() if readers else fastexcel.read_excel(os.fspath(path))
@@ -287,6 +345,9 @@ def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str]
         column = columns.get(place + scan.first_column)
         if column is not None:
             column.odd[index] = _told(error.detail)
+    for at, kind in kinds.items():
+        if kind == DATE:
+            _drop_impossible(columns[at], known.book.date1904)
     return columns
 
 
