@@ -178,7 +178,7 @@ def _sheet_values(known: Known, part: str, last_row, bare: bool = False) -> dict
     """bare: a formula without a value counts as a filled cell."""
     values = {}
     with damage_named(known.path, ValueError), zipfile.ZipFile(known.path) as archive, archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), last_row):
+        for cell in iter_cells(read_chunks(stream), last_row, filled=True):
             value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, known.strings, known.styles, known.book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
@@ -211,7 +211,7 @@ def _find_all(archive, known: Known, specs) -> dict[str, tuple]:
 def _head(archive, known: Known, part, rows: int) -> dict[int, dict[int, str]]:
     head: dict[int, dict[int, str]] = {}
     with archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), rows - 1):
+        for cell in iter_cells(read_chunks(stream), rows - 1, filled=True):
             value = cell_value(cell, known.strings, known.styles, known.book.date1904)
             if isinstance(value, str) and value.strip():
                 head.setdefault(cell.row, {})[cell.column] = value
@@ -283,18 +283,18 @@ def _kept_columns(known: Known, scan: Scan, first_row: int, kinds: dict[int, str
         columns[column] = made
     for cell in scan.bulk.cells:
         value, kind = cell_value(cell, known.strings, known.styles, known.book.date1904), kinds[cell.column]
-        if kind == TEXT and isinstance(value, float) and not _one_spelling(np.array([value])):
-            return None
+        if kind == TEXT and isinstance(value, float):
+            value = _number_text(value)
         _put_odd(columns[cell.column], cell, first_row, kind, value)
         columns[cell.column].changed()
     return columns
 
 
 def _texts(length: int, places, values, shared, strings: SharedStrings) -> RawColumn | None:
-    """A text column of shared strings and numbers; None with a string that is not there or a number of many digits."""
+    """A text column of shared strings and numbers; None with a string that is not there."""
     numbers, words = strings.coded()
     which, typed = values[shared].astype(np.int64), values[~shared]
-    if len(which) and not 0 <= which.min() <= which.max() < len(numbers) or not _one_spelling(typed):
+    if len(which) and not 0 <= which.min() <= which.max() < len(numbers):
         return None
     codes = np.full(length, -1, dtype=np.int32)
     codes[places[shared]] = numbers[which]
@@ -303,14 +303,13 @@ def _texts(length: int, places, values, shared, strings: SharedStrings) -> RawCo
         return RawColumn(coded.texts(), {}, coded)
     column = RawColumn(coded.texts())
     distinct, which = np.unique(typed, return_inverse=True)
-    column.values[places[~shared]] = np.array([number_text(value) for value in distinct.tolist()], dtype=object)[which]
+    column.values[places[~shared]] = np.array([_number_text(value) for value in distinct.tolist()], dtype=object)[which]
     return column
 
 
-def _one_spelling(numbers: np.ndarray) -> bool:
-    """Whether all are written alike by everyone: without exponent, and no zero below zero."""
-    size = np.abs(numbers)
-    return not ((size >= 1e15) | (size < 1e-4) & ((numbers != 0) | np.signbit(numbers))).any()
+def _number_text(value: float) -> str:
+    """A number in a column of text as the general reader gives it, to nine places: 12, 4.5, 0.333333333."""
+    return f"{value:.9f}".rstrip("0").rstrip(".")
 
 
 def _put_days(column: RawColumn, places, serials, date1904: bool) -> None:
