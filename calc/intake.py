@@ -16,7 +16,7 @@ from calc.intake_cells import Sheet, read_dates, read_numbers, read_text
 from calc.intake_choices import read_choice
 from calc.intake_counts import counts, doubtful_names, like_names, price_questions
 from calc.intake_market import market_questions, promise_questions
-from calc.intake_rows import apply_list_rules, apply_rules, frame_of, lower, open_sheet
+from calc.intake_rows import apply_list_rules, apply_rules, frame_of, open_sheet
 from calc.intake_samples import sample_questions
 from calc.intake_sense import Sense, green_weights, log_questions, sales_questions
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context
@@ -257,17 +257,18 @@ class _Reading:
 
     def _event_kinds(self, sheet: Sheet) -> None:
         """What each event's amount is, then the amounts. A line with a date and a note only is a note."""
-        columns, texts = sheet.columns, sheet.columns["event"]
-        bare = pd.isna(texts) & sheet.used & ~sheet.unreadable("event")
+        columns = sheet.columns
+        bare = sheet.texts("event").blank & sheet.used & ~sheet.unreadable("event")
         if bare.any():
             for key in ("log", "amount", "minutes"):
                 raw = sheet.raw_column(key)
                 bare &= raw.blank() if raw is not None else True
             note = sheet.raw_column("event_note")
             bare &= ~note.blank() if note is not None else False
-            texts[bare] = "note"
-        codes, known = pd.factorize(texts, use_na_sentinel=True)
-        rules = [self._event_rule(str(k)) for k in known] + [("", False, False)]
+            columns["event"] = np.where(bare, "note", columns["event"])
+            del sheet.coded["event"]
+        codes = sheet.texts("event").codes
+        rules = [self._event_rule(str(k)) for k in sheet.texts("event").words] + [("", False, False)]
         kinds = np.array([AMOUNT_KINDS.index(rule[0]) for rule in rules], dtype=np.int64)[codes]
         columns["amount_is"] = np.array(AMOUNT_KINDS, dtype=object)[kinds]
         columns["amount_needed"] = np.array([rule[1] for rule in rules])[codes]
@@ -323,7 +324,9 @@ class _Reading:
         events_sheet, logs_sheet = self.sheets["events"], self.sheets["logs"]
         kept = self._keep(events_sheet, FRAMES["events"])
         events = self.frames["events"]
-        doubled = links.mark_doubles(logs_sheet, links.exits_by_name(events))
+        typed_kind = events_sheet.texts("event").at(kept)
+        kind = typed_kind.changed(str.casefold)
+        doubled = links.mark_doubles(logs_sheet, links.exits_by_name(events, kind))
         kept_logs = self._keep(logs_sheet, FRAMES["logs"])
         for title, column in logs_sheet.raw.extra.items():
             self.frames["logs"]["extra:" + title] = pd.Series(_extra(column)[kept_logs], dtype=object)
@@ -341,14 +344,14 @@ class _Reading:
             else np.zeros(len(events), dtype=bool)
         )
         item, log, over_yard, how = links.link_events(
-            index, logs, events, may_be_yard, events_sheet.raw, titles.get(("events", "log_text"), "Log"), say,
-            events_sheet.unreadable("log_text")[kept],
+            index, logs, events, events_sheet.texts("log_text").at(kept), kind, may_be_yard, events_sheet.raw,
+            titles.get(("events", "log_text"), "Log"), say, events_sheet.unreadable("log_text")[kept],
         )
         left = links.exit_days(
             item,
             log,
             events["date"].to_numpy().astype("datetime64[D]"),
-            lower(events["event"].to_numpy()),
+            kind,
             events["amount"].to_numpy(dtype=float),
             logs["count"].to_numpy(dtype=float),
         )
@@ -359,7 +362,7 @@ class _Reading:
         like_names(logs, say, names["logs"], log_titles.get("log", "Log"))
         if "prices" in self.sheets:
             price_questions(self.frames["prices"], say, self.sheets["prices"].raw.sheet)
-        sense = Sense(self.frames, item, log, left, context, say, names, titles)
+        sense = Sense(self.frames, typed_kind.changed(str.lower), item, log, left, context, say, names, titles)
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
         counts(sense)

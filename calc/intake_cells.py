@@ -11,7 +11,6 @@ import re
 from dataclasses import dataclass, field
 
 import numpy as np
-import pandas as pd
 
 from calc import dates, units
 from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of, row_words
@@ -19,7 +18,7 @@ from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.quantities import Read, other_currency, read_quantity, span_in
 from calc.raw import RawColumn, RawTable, blank_mask
 from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
-from calc.text_columns import UNTIDY, matching
+from calc.text_columns import Coded
 
 EARLIEST = np.datetime64("1950-01-01")
 HIDDEN_SPACE = re.compile(r"\s+")
@@ -34,7 +33,7 @@ class Sheet:
     """A table on its way through the checks.
 
     used: rows that count (typed, no header or total); refused: rows left out; columns: by frame column;
-    unread: frame column -> True where the cell held something that could not be read.
+    unread: frame column -> True where the cell held something that could not be read; coded: text columns by their words.
     """
 
     raw: RawTable
@@ -46,6 +45,7 @@ class Sheet:
     columns: dict[str, np.ndarray] = field(default_factory=dict)
     unread: dict[str, np.ndarray] = field(default_factory=dict)
     keys: dict[str, ColumnInfo] = field(default_factory=dict)  # frame column -> column of the sheet
+    coded: dict[str, Coded] = field(default_factory=dict)
 
     @property
     def key(self) -> str:
@@ -66,6 +66,12 @@ class Sheet:
 
     def raw_column(self, key: str) -> RawColumn | None:
         return self.raw.columns.get(key)
+
+    def texts(self, column: str) -> Coded:
+        """A text column of the frame by its words."""
+        if column not in self.coded:
+            self.coded[column] = Coded.of(self.columns[column])
+        return self.coded[column]
 
     def problem(
         self,
@@ -343,15 +349,27 @@ def read_text(sheet: Sheet, info: ColumnInfo, column: str, tidy: bool = True) ->
     raw = sheet.raw_column(info.key)
     if raw is None:
         return np.full(len(sheet), None, dtype=object)
-    values = raw.values
-    untidy = matching(values, UNTIDY) if tidy else ()
-    if raw.odd or len(untidy):
-        values = values.copy()
-    if len(untidy):
-        values[untidy] = mapped(values[untidy], lambda text: HIDDEN_SPACE.sub(" ", text).strip() or None)
+    coded, values = _tidied(raw.coded) if tidy else raw.coded, raw.values
+    if coded is not raw.coded:
+        values = coded.texts()
+    if not raw.odd:
+        sheet.coded[column] = coded
+        return values
+    values = values.copy()
     for index, odd in odd_cells(sheet, raw):
         values[index] = _odd_text(sheet, info, column, index, odd)
     return values
+
+
+def _tidied(coded: Coded) -> Coded:
+    """Runs of spaces in a text column made one, those at its ends taken away."""
+    untidy = coded.untidy()
+    if not len(untidy):
+        return coded
+    new = coded.words.tolist()
+    for at in untidy.tolist():
+        new[at] = HIDDEN_SPACE.sub(" ", new[at]).strip() or None
+    return coded.renamed(new)
 
 
 def _odd_text(sheet: Sheet, info: ColumnInfo, column: str, index: int, odd) -> str | None:
@@ -378,15 +396,6 @@ def _odd_text(sheet: Sheet, info: ColumnInfo, column: str, index: int, odd) -> s
         )
         return None
     return dates.words(odd.value.date())
-
-
-def mapped(values: np.ndarray, change) -> np.ndarray:
-    """A text column with every distinct text changed; the same array where nothing changes."""
-    codes, known = pd.factorize(values, use_na_sentinel=True)
-    new = [change(str(text)) for text in known]
-    if all(a is b or a == b for a, b in zip(new, known, strict=True)):
-        return values
-    return np.array([*new, None], dtype=object)[codes]
 
 
 def blank_cells(sheet_columns: dict, infos, length: int) -> np.ndarray:

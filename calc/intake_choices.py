@@ -6,7 +6,6 @@ import re
 from functools import lru_cache
 
 import numpy as np
-import pandas as pd
 
 from calc import tables
 from calc.intake_cells import Sheet, left_out
@@ -14,6 +13,7 @@ from calc.intake_words import also
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote, type_one
 from calc.records import FIXED_LISTS
 from calc.tables import plain
+from calc.text_columns import Coded
 
 MOST_NEW = 300  # words of one column that are looked up for a near spelling
 NEAR, CLEAR = 0.85, 0.05  # spelling likeness to be taken for a list entry, and its lead over the next
@@ -96,9 +96,9 @@ def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, e
     if not known:
         return values
     fixed = list_name in FIXED_LISTS
-    codes, texts = pd.factorize(values, use_na_sentinel=True)
-    new, asked = [], 0
-    for code, text in enumerate(texts):
+    coded, new, asked = sheet.coded.get(column) or Coded.of(values), [], 0
+    codes = coded.codes
+    for code, text in enumerate(coded.words):
         if asked >= MOST_NEW and not fixed:
             new.append(known.get(plain(text), text))
             continue
@@ -110,7 +110,8 @@ def read_choice(sheet: Sheet, column: str, values: np.ndarray, list_name: str, e
         asked += 1
         if len(rows):
             _choice_problem(sheet, column, rows, text, entry, offers, list_name)
-    return np.array([*new, None], dtype=object)[codes]
+    sheet.coded[column] = coded.renamed(new)
+    return values if sheet.coded[column] is coded else sheet.coded[column].texts()
 
 
 def _choice_problem(sheet, column, rows, text, entry, offers, list_name) -> None:

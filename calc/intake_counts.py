@@ -29,7 +29,7 @@ def counts(sense: Sense) -> None:
 def _exits(sense: Sense) -> None:
     """Retired, lost and sold logs beyond the number that a row holds."""
     kind, amount = sense.kind, sense.events["amount"].to_numpy(dtype=float)
-    links = np.flatnonzero(np.isin(kind[sense.item], EXITS))
+    links = np.flatnonzero(sense.of(*EXITS)[sense.item])
     if not len(links):
         return
     event, log = sense.item[links], sense.log[links]
@@ -52,15 +52,18 @@ def _exits(sense: Sense) -> None:
 
 def _culls(sense: Sense) -> None:
     """Weight thrown out of a log beyond all that was picked from it; not asked while picks name no log."""
-    kind, amount = sense.kind, np.nan_to_num(sense.events["amount"].to_numpy(dtype=float))
-    links = np.flatnonzero(np.isin(kind[sense.item], ("picked", "culled")))
-    named = np.bincount(sense.item, minlength=len(kind)) > 0
-    if not len(links) or ((kind == "picked") & ~named).any():
+    amount, culled = np.nan_to_num(sense.events["amount"].to_numpy(dtype=float)), sense.of("culled")
+    named = np.bincount(sense.item, minlength=len(amount)) > 0
+    thinned = np.zeros(len(sense.logs), dtype=bool)
+    thinned[sense.log[culled[sense.item]]] = True
+    if not thinned.any() or (sense.of("picked") & ~named).any():
         return
+    links = np.flatnonzero(sense.of("picked", "culled")[sense.item])
     event, log = sense.item[links], sense.log[links]
     count = sense.logs["count"].to_numpy(dtype=float)
-    logs = np.bincount(event, weights=count[log], minlength=len(kind))
-    weight, thrown = amount[event] * count[log] / logs[event], kind[event] == "culled"
+    logs = np.bincount(event, weights=count[log], minlength=len(amount))
+    event, log = event[thinned[log]], log[thinned[log]]
+    weight, thrown = amount[event] * count[log] / logs[event], culled[event]
     order = np.lexsort((thrown, sense.day[event], log))
     table = pd.DataFrame({"log": log, "event": event, "culled": weight * thrown, "picked": weight * ~thrown}).iloc[order]
     so_far = table.groupby("log")[["culled", "picked"]].cumsum()
@@ -76,7 +79,7 @@ def _culls(sense: Sense) -> None:
 def _twice(sense: Sense) -> None:
     """Lines with a weight that say the same thing of the same logs on the same day."""
     events = sense.events
-    weighty = np.isin(sense.kind, ("picked", "culled", "dried", "given", "spoiled")) & events["amount"].notna().to_numpy()
+    weighty = sense.of("picked", "culled", "dried", "given", "spoiled") & events["amount"].notna().to_numpy()
     lines = events[weighty]
     same = lines.duplicated(["date", "event", "log_text", "amount", "note", "grade", "lot"], keep="first")
     for event in lines.index[same]:

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from calc.intake_cells import Sheet
-from calc.intake_rows import lower
 from calc.intake_words import Collector, also
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
 from calc.raw import RawTable
 from calc.selection import ALL, GROUPS, NAME, LogIndex, Selection, find_many
+from calc.text_columns import Coded
 
 EXITS = ("retired", "lost", "sold as log")
 SHARED_WEIGHTS = ("culled", "dried")  # may be about the whole yard, yet "all" shares them out to the logs
@@ -29,8 +29,8 @@ def mark_doubles(sheet: Sheet, exits: dict[str, list[np.datetime64]]) -> dict[st
     A name may be given again once its log has left: then the rows keep apart by their days of inoculation.
     exits: lower-case name -> days on which an event says that it left.
     """
-    names = lower(np.where(sheet.used, sheet.columns["log"], None))
-    codes, known = pd.factorize(names, use_na_sentinel=True)
+    names = sheet.texts("log").where(sheet.used).changed(str.casefold)
+    codes, known = names.codes, names.words
     counts = np.bincount(codes[codes >= 0], minlength=len(known))
     doubled = {}
     if not (counts > 1).any():
@@ -149,6 +149,8 @@ def link_events(
     index: LogIndex,
     logs: pd.DataFrame,
     events: pd.DataFrame,
+    named: Coded,
+    kind: Coded,
     whole_yard: np.ndarray,
     raw: RawTable,
     title: str,
@@ -157,13 +159,12 @@ def link_events(
 ):
     """(event, log) of every log named, `whole_yard` by event, and how each event named its logs.
 
-    whole_yard: True for events whose kind may name no log. unread: True where the cell held what was asked about already.
+    named: what each event says of its logs; kind: its kind in lower case. whole_yard: True for events whose kind may name no log.
+    unread: True where the cell held what was asked about already.
     """
-    texts = events["log_text"].to_numpy()
-    kind = lower(events["event"].to_numpy())
-    whole = whole_yard & ~np.isin(kind, SHARED_WEIGHTS)
-    item, log, how, answers = find_many(index, texts, whole=whole)
-    blank = pd.isna(texts)
+    whole = whole_yard & ~kind.among(SHARED_WEIGHTS)
+    item, log, how, answers = find_many(index, named, whole=whole)
+    texts, blank = events["log_text"].to_numpy(), named.blank
     unlinked = whole_yard & blank | whole & (how == ALL)
     days = events["date"].to_numpy().astype("datetime64[D]")
     spans = reused_spans(logs)
@@ -184,16 +185,16 @@ def link_events(
             "no_log",
         )
     _say_answers(
-        index, answers, texts, events["row"].to_numpy(), raw.sheet, title, say, "It counts for the yard only"
+        index, answers, named, events["row"].to_numpy(), raw.sheet, title, say, "It counts for the yard only"
     )
     _say_nobody(item, how, texts, events, raw.sheet, title, say, unlinked)
     return item, log, unlinked, how
 
 
-def exit_days(item, log, days, kind, amount, count) -> np.ndarray:
+def exit_days(item, log, days, kind: Coded, amount, count) -> np.ndarray:
     """The day on which the last log of each row left, the end of time where some are still there."""
     left = np.full(len(count), END)
-    going = np.isin(kind, EXITS)[item]
+    going = kind.among(EXITS)[item]
     if not going.any():
         return left
     event, row = item[going], log[going]
@@ -223,22 +224,22 @@ def _there(item, log, how, days, kind, logs, events):
         logs["count"].to_numpy(dtype=float),
     )
     inoculated = logs["inoculated"].to_numpy().astype("datetime64[D]")
-    bearing = np.isin(kind, ("picked", "culled", "dried", "soaked", "pins seen"))
+    bearing = kind.among(("picked", "culled", "dried", "soaked", "pins seen"))
     late = bearing[item] & (days[item] < inoculated[log])  # false where the day is not known
     keep = ~grouped | ((days[item] <= left[log]) & ~late)
     return item[keep], log[keep]
 
 
 def _say_answers(
-    index: LogIndex, answers: dict, texts, rows, sheet: str, title: str, say: Collector, tail: str
+    index: LogIndex, answers: dict, texts: Coded, rows, sheet: str, title: str, say: Collector, tail: str
 ) -> None:
     """What must be said about each text that is no exact log name, once at its first row."""
     if not answers:
         return
-    codes, known = pd.factorize(texts, use_na_sentinel=True)
-    first = pd.Series(np.arange(len(texts))).groupby(codes).first()
-    counts = np.bincount(codes[codes >= 0], minlength=len(known))
-    for code, text in enumerate(known):
+    codes = texts.codes
+    first = pd.Series(np.arange(len(codes))).groupby(codes).first()
+    counts = np.bincount(codes[codes >= 0], minlength=len(texts.words))
+    for code, text in enumerate(texts.words):
         answer = answers.get(text)
         if answer is None:
             continue
@@ -305,20 +306,19 @@ def _say_nobody(item, how, texts, events, sheet, title, say, unlinked) -> None:
 
 def link_costs(index: LogIndex, costs: pd.DataFrame, raw: RawTable, title: str, say: Collector):
     """(cost, log) of every log a cost is for, and True for costs shared by the whole yard."""
-    texts = costs["for_text"].to_numpy()
-    item, log, how, answers = find_many(index, texts, True, np.ones(len(texts), dtype=bool))
-    shared = pd.isna(texts) | (how == ALL)
+    texts = Coded.of(costs["for_text"].to_numpy())
+    item, log, how, answers = find_many(index, texts, True, np.ones(len(costs), dtype=bool))
+    shared = texts.blank | (how == ALL)
     _say_answers(
         index, answers, texts, costs["row"].to_numpy(), raw.sheet, title, say, "It is charged to no log"
     )
     return item, log, shared
 
 
-def exits_by_name(events: pd.DataFrame) -> dict[str, list[np.datetime64]]:
-    """Lower-case log text -> days on which an event says that it left."""
+def exits_by_name(events: pd.DataFrame, kind: Coded) -> dict[str, list[np.datetime64]]:
+    """Lower-case log text -> days on which an event says that it left. kind: of each event, in lower case."""
     found = defaultdict(list)
-    kind = lower(events["event"].to_numpy())
-    for place in np.flatnonzero(np.isin(kind, EXITS)):
+    for place in np.flatnonzero(kind.among(EXITS)):
         text = events["log_text"].iat[place]
         if text is not None:
             found[text.lower()].append(events["date"].to_numpy()[place].astype("datetime64[D]"))

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from calc.intake_cells import Sheet, blank_cells, left_out, mapped
+from calc.intake_cells import Sheet, blank_cells, left_out
 from calc.intake_words import AMOUNT_QUANTITY, Collector, Context, also, needed, quantity_of, span
 from calc.problems import NOTE, QUESTION, REFUSED, either, quote
 from calc.quantities import USUAL_DIAMETER, USUAL_LENGTH, format_number
@@ -25,7 +25,7 @@ from calc.records import (
     rules,
     sale_rule,
 )
-from calc.text_columns import matching
+from calc.text_columns import Coded
 
 TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=]?$|^sum(?:me)?[:=]?$", re.I)
 
@@ -36,7 +36,9 @@ TOTAL = re.compile(r"^(?:(?:grand|sub|year|season)[ -]?)?totals?(?: .{0,12})?[:=
 def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector) -> Sheet:
     """The table with its blank rows, repeated headers, totals and bare note rows set aside."""
     typed = [c for c in info.columns if c.kind not in ("computed", "rowkey")]
-    used = ~blank_cells(raw.columns, typed, raw.length)
+    notes = [c for c in typed if c.title.lower().endswith("note")]
+    bare = blank_cells(raw.columns, [c for c in typed if c not in notes], raw.length)
+    used = ~(bare & blank_cells(raw.columns, notes, raw.length))
     sheet = Sheet(raw, info, context, say, used, np.zeros(raw.length, dtype=bool))
     for merged in raw.merged[:20]:
         say.add(
@@ -57,12 +59,8 @@ def open_sheet(raw: RawTable, info: TableInfo, context: Context, say: Collector)
     _set_aside(sheet, totals & ~headers, "is a total typed by hand and was not added again", "total_row")
     if info.key in ("costs", "sales"):
         _ask_totals(sheet, said)
-    notes = [c for c in typed if c.title.lower().endswith("note")]
-    rest = [c for c in typed if c not in notes]
     if notes and info.key in NEEDED:
-        sheet.used &= ~blank_cells(
-            raw.columns, rest, raw.length
-        )  # a bare note: kept on the sheet, nothing to count
+        sheet.used &= ~bare  # a bare note: kept on the sheet, nothing to count
     return sheet
 
 
@@ -87,27 +85,32 @@ def _set_aside(sheet: Sheet, mask: np.ndarray, words: str, code: str) -> None:
     sheet.used &= ~mask
 
 
-def _texts(sheet: Sheet, key: str, hint: str):
-    """(text, index) of the texts of a column in which the pattern `hint` is found, wherever they stood."""
-    column = sheet.raw_column(key)
+def _saying(sheet: Sheet, key: str, says, hint: str, needs: tuple[str, ...]) -> list[np.ndarray]:
+    """Indices of the cells of a column, wherever they stood, whose text `says` is true of.
+
+    hint: a pattern found in all such texts; needs: as for Coded.matching.
+    """
+    column, found = sheet.raw_column(key), []
     if column is None:
-        return
+        return found
     if column.values.dtype == object:
-        for index in matching(column.values, hint):
-            if len(column.values[index]) <= 40:
-                yield column.values[index], index
-    for index, odd in column.odd.items():
-        if odd.kind == "text" and index < len(sheet):
-            yield str(odd.value), index
+        words = column.coded.words
+        said = np.zeros(len(words), dtype=bool)
+        for at in column.coded.matching(hint, needs).tolist():
+            said[at] = len(words[at]) <= 40 and says(words[at])
+        if said.any():
+            found.append(np.flatnonzero(column.coded.cells(said)))
+    odd = [index for index, odd in column.odd.items() if odd.kind == "text" and index < len(sheet) and says(str(odd.value))]
+    return [*found, np.array(odd)] if odd else found
 
 
 def _header_rows(sheet: Sheet, typed) -> np.ndarray:
     hits = np.zeros(len(sheet), dtype=np.int64)
     for column in typed:
         title = column.title.casefold()
-        for text, index in _texts(sheet, column.key, "^" + re.escape(title)):
-            if text.split("(")[0].strip().casefold() == title:
-                hits[index] += 1
+        for cells in _saying(sheet, column.key, lambda text, title=title: text.split("(")[0].strip().casefold() == title,
+                             "^" + re.escape(title), ("\n" + title,)):
+            hits[cells] += 1
     return hits >= 2
 
 
@@ -132,9 +135,9 @@ def _total_words(sheet: Sheet, typed) -> np.ndarray:
     """Rows in which a cell says total."""
     found = np.zeros(len(sheet), dtype=bool)
     for column in typed:
-        for text, index in _texts(sheet, column.key, "total|sum"):
-            if text[:1] in "tTsSgGyY" and TOTAL.match(text.strip()):
-                found[index] = True
+        for cells in _saying(sheet, column.key, lambda text: text[:1] in "tTsSgGyY" and bool(TOTAL.match(text.strip())),
+                             "total|sum", ("total", "sum")):
+            found[cells] = True
     return found
 
 
@@ -353,4 +356,4 @@ def frame_of(sheet: Sheet, columns: tuple[str, ...]) -> tuple[pd.DataFrame, np.n
 
 def lower(values: np.ndarray) -> np.ndarray:
     """A text column in lower case, for comparing."""
-    return mapped(values, str.casefold)
+    return Coded.of(values).changed(lambda text: str(text).casefold()).texts()

@@ -18,7 +18,7 @@ def sample_questions(sense: Sense, woods: pd.DataFrame) -> None:
     known = moisture.samples(sense.logs, woods, volumes(sense.logs))
     _start_weights(sense, known)
     _soaks(sense)
-    weighed = np.flatnonzero((sense.kind[sense.item] == "weighed") & (sense.events["amount"].to_numpy(dtype=float)[sense.item] > 0))
+    weighed = np.flatnonzero(sense.of("weighed")[sense.item] & (sense.events["amount"].to_numpy(dtype=float)[sense.item] > 0))
     if len(weighed):
         _weights(sense, known, weighed)
 
@@ -60,7 +60,7 @@ def _first(sense: Sense, event: np.ndarray, bad: np.ndarray):
 
 def _soaked_before(sense: Sense, event: np.ndarray, log: np.ndarray) -> np.ndarray:
     """True where the log was soaked on the day or in the week before."""
-    soak = sense.kind[sense.item] == "soaked"
+    soak = sense.of("soaked")[sense.item]
     days = sense.day.astype("datetime64[D]").astype(np.int64)
     key = np.sort(sense.log[soak].astype(np.int64) * 2 ** 20 + days[sense.item[soak]])
     low = np.searchsorted(key, log.astype(np.int64) * 2 ** 20 + days[event] - SOAK_DAYS, side="left")
@@ -70,7 +70,7 @@ def _soaked_before(sense: Sense, event: np.ndarray, log: np.ndarray) -> np.ndarr
 def _wetted_before(sense: Sense, event: np.ndarray) -> np.ndarray:
     """True where rain or a watering is written down for the yard, or part of it, on the day or in the week before."""
     amount = sense.events["amount"].to_numpy(dtype=float)
-    wet = ((sense.kind == "rain") & (amount > 0) | (sense.kind == "watered") & ~(amount <= 0)) & ~np.isnat(sense.day)
+    wet = (sense.of("rain") & (amount > 0) | sense.of("watered") & ~(amount <= 0)) & ~np.isnat(sense.day)
     days = sense.day.astype("datetime64[D]").astype(np.int64)
     key = np.sort(days[wet])
     return np.searchsorted(key, days[event], side="right") > np.searchsorted(key, days[event] - SOAK_DAYS, side="left")
@@ -78,7 +78,7 @@ def _wetted_before(sense: Sense, event: np.ndarray) -> np.ndarray:
 
 def _soaks(sense: Sense) -> None:
     """Soaks without hours, while the logs may still be in the tank."""
-    blank = (sense.kind == "soaked") & np.isnan(sense.events["amount"].to_numpy(dtype=float)) & ~np.isnat(sense.day)
+    blank = sense.of("soaked") & np.isnan(sense.events["amount"].to_numpy(dtype=float)) & ~np.isnat(sense.day)
     recent = blank & (np.datetime64(sense.context.as_of) - sense.day <= np.timedelta64(RECENT_DAYS, "D"))
     for event in sense.say.first(recent, sense.names["events"], QUESTION).tolist():
         sense.ask(event, "amount", "soaked, but not for how long", "hours in the tank", "Type them; until then the hours on Settings are taken",

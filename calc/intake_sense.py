@@ -10,6 +10,7 @@ from calc.intake_words import Collector, Context
 from calc.problems import QUESTION
 from calc.quantities import format_number
 from calc.records import MONEY_KINDS, rules
+from calc.text_columns import Coded
 
 BEARING = ("picked", "culled", "soaked", "dried", "pins seen")  # need an inoculated log
 AFTER_EXIT = ("picked", "culled", "soaked", "pins seen", "weighed", "moved", "turned")
@@ -50,14 +51,18 @@ class Sense:
     """Questions about events, written to one collector; `odd_time` marks events whose day is in doubt."""
 
     def __init__(
-        self, frames: dict, item, log, left, context: Context, say: Collector, names: dict, titles: dict
+        self, frames: dict, kinds: Coded, item, log, left, context: Context, say: Collector, names: dict, titles: dict
     ):
         self.logs, self.events = frames["logs"], frames["events"]
         self.item, self.log, self.left = item, log, left
         self.context, self.say, self.names, self.titles = context, say, names, titles
-        self.kind = self.events["event"].str.lower().to_numpy(dtype=object)
+        self.kinds, self.kind = kinds, kinds.texts()
         self.day = _days(self.events, "date")
         self.odd_time = np.zeros(len(self.events), dtype=bool)
+
+    def of(self, *kinds: str) -> np.ndarray:
+        """True for events of these kinds."""
+        return self.kinds.among(kinds)
 
     def ask(
         self, event: int, column: str, found: str, need: str, do: str, code: str, level: str = QUESTION
@@ -91,13 +96,13 @@ class Sense:
         """Events before felling or inoculation, after a log left, too soon after inoculation or a soak."""
         if not len(self.item):
             return
-        kind, day = self.kind[self.item], self.day[self.item]
+        day = self.day[self.item]
         inoculated, felled = _days(self.logs, "inoculated")[self.log], _days(self.logs, "felled")[self.log]
-        bearing = np.isin(kind, BEARING)
-        before_felling = np.isin(kind, (*BEARING, "inoculated", "waxed")) & (day < felled)
+        bearing = self.of(*BEARING)[self.item]
+        before_felling = self.of(*BEARING, "inoculated", "waxed")[self.item] & (day < felled)
         before = bearing & (day < inoculated) & ~before_felling
-        after = np.isin(kind, AFTER_EXIT) & (day > self.left[self.log])
-        early = (kind == "picked") & (day >= inoculated) & ~after
+        after = self.of(*AFTER_EXIT)[self.item] & (day > self.left[self.log])
+        early = self.of("picked")[self.item] & (day >= inoculated) & ~after
         early &= day - inoculated <= np.timedelta64(EARLY_PICK_DAYS, "D")
         for mask, past, column, code in (
             (before_felling, "felled", "felled", "before_felling"),
@@ -117,8 +122,8 @@ class Sense:
                     code,
                 )
         told = np.zeros(len(self.logs), dtype=bool)
-        told[self.log[kind == "inoculated"]] = True
-        undated = np.isin(kind, ("picked", "soaked", "pins seen")) & np.isnat(inoculated) & ~told[self.log]
+        told[self.log[self.of("inoculated")[self.item]]] = True
+        undated = self.of("picked", "soaked", "pins seen")[self.item] & np.isnat(inoculated) & ~told[self.log]
         at = np.flatnonzero(undated)  # asked about once a log
         undated[np.setdiff1d(at, at[np.unique(self.log[at], return_index=True)[1]])] = False
         for event, log, count in self._by_event(undated):
@@ -140,16 +145,16 @@ class Sense:
                 "Check both days",
                 "after_exit",
             )
-        self._soaks(kind, day)
+        self._soaks(day)
 
-    def _soaks(self, kind, day) -> None:
-        soak = np.flatnonzero(kind == "soaked")
+    def _soaks(self, day) -> None:
+        soak = np.flatnonzero(self.of("soaked")[self.item])
         order = soak[np.lexsort((day[soak], self.log[soak]))]
         same = self.log[order][1:] == self.log[order][:-1]
         gap = (day[order][1:] - day[order][:-1]).astype(int)
-        bad = np.zeros(len(self.item), dtype=bool)
-        bad[order[1:][same & (gap <= SOAK_GAP_DAYS)]] = True
-        before = dict(zip(order[1:].tolist(), order[:-1].tolist(), strict=True))
+        bad, close = np.zeros(len(self.item), dtype=bool), same & (gap <= SOAK_GAP_DAYS)
+        bad[order[1:][close]] = True
+        before = dict(zip(order[1:][close].tolist(), order[:-1][close].tolist(), strict=True))
         first_link = {}
         for link in np.flatnonzero(bad).tolist():
             first_link.setdefault(int(self.item[link]), link)
@@ -178,7 +183,7 @@ class Sense:
             rules("events")["amount_of_green"].ask_above,
         )
         with np.errstate(divide="ignore", invalid="ignore"):
-            heavy = (self.kind == "picked") & (logs > 0) & ((amount / logs > each) | (amount / wet > share))
+            heavy = self.of("picked") & (logs > 0) & ((amount / logs > each) | (amount / wet > share))
         for event in self.say.first(heavy, self.names["events"], QUESTION).tolist():
             self._heavy(event, amount[event], logs[event], wet[event], share)
         self._jumps(amount)
@@ -206,7 +211,7 @@ class Sense:
     def _jumps(self, amount: np.ndarray) -> None:
         single = np.bincount(self.item, minlength=len(amount)) == 1
         link = np.flatnonzero(
-            (self.kind[self.item] == "weighed") & single[self.item] & (amount[self.item] > 0)
+            self.of("weighed")[self.item] & single[self.item] & (amount[self.item] > 0)
         )
         if len(link) < 2:
             return
@@ -305,9 +310,9 @@ def _over_harvest(sales, events, context, say, sheet, titles) -> None:
     through = market.isin(taking).to_numpy()
     sign = np.where(kind == "delivered", 1.0, np.where(kind == "returned", -1.0, 0.0))
     sign = np.where(through, sign, np.where(kind == "sold", 1.0, 0.0)) * fresh
-    picks = (events["event"].str.lower() == "picked").to_numpy(dtype=bool)
     if not sign.any():
         return
+    picks = (events["event"].str.lower() == "picked").to_numpy(dtype=bool)
     picked = events[picks].sort_values("date", kind="stable")
     came = np.concatenate(([0.0], np.cumsum(picked["amount"].fillna(0.0).to_numpy(dtype=float))))
     order = np.argsort(sales["date"].to_numpy(), kind="stable")

@@ -5,9 +5,13 @@ grower typed is lost: a cell that does not hold its column's type is blank in `v
 """
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from calc.text_columns import Coded
 
 TEXT, NUMBER, DATE = "text", "number", "date"
 KINDS = (TEXT, NUMBER, DATE)
@@ -35,6 +39,27 @@ class RawColumn:
 
     values: np.ndarray
     odd: dict[int, Odd] = field(default_factory=dict)
+    _coded: Coded | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def coded(self) -> Coded:
+        """The values of a text column by their distinct words; for a column that is not changed any more."""
+        if self._coded is None:
+            from calc.text_columns import Coded
+            self._coded = Coded.of(self.values)
+        return self._coded
+
+    def changed(self) -> None:
+        """To be told when values were changed after `coded` may have been asked for."""
+        self._coded = None
+
+    def cut(self, length: int) -> RawColumn:
+        """The first rows of it."""
+        odd = {i: odd for i, odd in sorted(self.odd.items()) if i < length}
+        known = self._coded
+        if known is not None and len(known.codes) > length:
+            known = replace(known, codes=known.codes[:length]) if (known.codes[length:] < 0).all() else None
+        return RawColumn(self.values[:length], odd, known)
 
     def __len__(self):
         return len(self.values)
@@ -95,7 +120,7 @@ def blank_mask(column: RawColumn) -> np.ndarray:
     elif values.dtype.kind == "M":
         mask = np.isnat(values)
     else:
-        mask = np.equal(values, None).astype(bool)
+        mask = np.equal(values, None).astype(bool) if column._coded is None else column.coded.blank
     if column.odd:
         mask[list(column.odd)] = False
     return mask

@@ -16,7 +16,7 @@ import pandas as pd
 
 from calc.problems import Ask, either, quote
 from calc.quantities import normal
-from calc.text_columns import simple_names
+from calc.text_columns import Coded, simple_names
 
 ALL, LOG, RANGE, LIST = "all", "log", "range", "list"
 PLACE, WOOD, STRAIN, YEAR = "place", "wood", "strain", "year"
@@ -318,7 +318,7 @@ def _words(text: str) -> str:
     return " ".join(re.sub(r"[^\w]+", " ", normal(text)).split())
 
 
-def find_many(index: LogIndex, texts: np.ndarray, years: bool = False, whole=None, most: int = MOST_LINKS):
+def find_many(index: LogIndex, texts: np.ndarray | Coded, years: bool = False, whole=None, most: int = MOST_LINKS):
     """Read a column of texts: (item, log, how, answers).
 
     item, log: positions linking each text with each log it means, in order of item; how: for each text the
@@ -326,9 +326,9 @@ def find_many(index: LogIndex, texts: np.ndarray, years: bool = False, whole=Non
     no exact name. A blank text gets no link. whole: True for texts whose "all" is not spelled out as links.
     most: links in all; texts that would go beyond are an Ask.
     """
-    texts = np.asarray(texts, dtype=object)
-    codes, known = pd.factorize(texts, use_na_sentinel=True)
-    how = np.full(len(texts), "", dtype=object)
+    coded = texts if isinstance(texts, Coded) else Coded.of(np.asarray(texts, dtype=object))
+    codes, known = coded.codes, coded.words
+    how = np.full(len(codes), "", dtype=object)
     at = np.append(index.exact(known), -1) if len(known) else np.array([-1])
     position = at[codes]
     plain = np.flatnonzero(position >= 0)

@@ -1,15 +1,120 @@
 """Whole columns of text at once: which cells need a closer look, so that Python reads only those.
 
-A column is an object array of str and None. Nothing here decides what a text means; it only finds the few cells that the
-exact reading, text by text, has to see.
+A column is an object array of str and None, or its distinct words and where each stands. Nothing here decides what a text
+means; it only finds the few cells that the exact reading, text by text, has to see.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
+import pandas as pd
 
 UNTIDY = r"^ | $|  |[^ -~]|^$"  # spaces at an end or in a row, anything beyond plain ASCII, nothing at all
 SIMPLE_NAME = r"^[A-Za-z]*[0-9]*$"
+
+
+@dataclass(frozen=True, eq=False)
+class Coded:
+    """A column of text as its distinct words and, for every cell, the word's number, -1 where blank.
+
+    words: in the order in which they first appear.
+    """
+
+    codes: np.ndarray
+    words: np.ndarray
+
+    @classmethod
+    def of(cls, values: np.ndarray) -> Coded:
+        """The same column coded.
+
+        >>> column = Coded.of(np.array(["wax", None, "plug", "wax"], dtype=object))
+        >>> column.codes.tolist(), column.words.tolist(), column.cells(column.words == "wax").tolist()
+        ([0, -1, 1, 0], ['wax', 'plug'], [True, False, False, True])
+        """
+        return cls(*pd.factorize(values, use_na_sentinel=True))
+
+    @property
+    def blank(self) -> np.ndarray:
+        """True where a cell holds nothing."""
+        return self.codes < 0
+
+    def spread(self, of_words, blank) -> np.ndarray:
+        """Something known of every word, at every cell; `blank` where the cell is."""
+        known = np.empty(len(self.words) + 1, dtype=object if blank is None else type(blank))
+        known[:-1], known[-1] = of_words, blank
+        return known[self.codes]
+
+    def texts(self) -> np.ndarray:
+        """The column as text, None where blank."""
+        return self.spread(self.words, None)
+
+    def cells(self, words: np.ndarray) -> np.ndarray:
+        """True at the cells that hold one of the words picked by a mask."""
+        return self.spread(words, False) if words.any() else np.zeros(len(self.codes), dtype=bool)
+
+    def among(self, wanted) -> np.ndarray:
+        """True at the cells that hold one of these words as written."""
+        wanted = frozenset(wanted)
+        return self.cells(np.array([word in wanted for word in self.words], dtype=bool))
+
+    def at(self, places: np.ndarray) -> Coded:
+        """The cells at these places, in ascending order."""
+        return self if len(places) == len(self.codes) else Coded(self.codes[places], self.words).ordered()
+
+    def where(self, mask: np.ndarray) -> Coded:
+        """Blank where the mask is False."""
+        return self if mask.all() else Coded(np.where(mask, self.codes, -1), self.words).ordered()
+
+    def ordered(self) -> Coded:
+        """The same column with its words in the order in which they appear, without those that stand in no cell."""
+        codes, filled = self.codes.copy(), self.codes >= 0
+        codes[filled], there = pd.factorize(codes[filled])
+        return Coded(codes, self.words[there])
+
+    def changed(self, change) -> Coded:
+        """Every word changed, those that are now alike put together; a word changed to None is blank. Itself where nothing changes."""
+        return self.renamed([change(word) for word in self.words])
+
+    def renamed(self, new: list) -> Coded:
+        """As `changed`, with the new words given in the order of `words`."""
+        if all(a is b or a == b for a, b in zip(new, self.words, strict=True)):
+            return self
+        texts = np.empty(len(new), dtype=object)
+        texts[:] = new
+        codes, words = pd.factorize(texts, use_na_sentinel=True)
+        return Coded(np.append(codes, -1)[self.codes], words)
+
+    def matching(self, pattern: str, needs: tuple[str, ...] = ()) -> np.ndarray:
+        """Numbers of the words in which the pattern is found, as `matching` does.
+
+        needs: plain texts in lower case, one of which is part of every match ("\\n" before it: at the beginning of the word).
+        """
+        plain = self._plain
+        if plain and all(text.isascii() for text in needs) and needs and not any(text in plain for text in needs):
+            return np.zeros(0, dtype=np.int64)
+        return matching(self.words, pattern)
+
+    def untidy(self) -> np.ndarray:
+        """Numbers of the words with spaces to be put right, or with anything beyond plain ASCII."""
+        return np.zeros(0, dtype=np.int64) if _tidy(self.words.tolist()) else matching(self.words, UNTIDY)
+
+    @cached_property
+    def _plain(self) -> str:
+        """All words in lower case, each after a line end; "" where one is not plain ASCII."""
+        joined = "\n" + "\n".join(self.words.tolist())
+        return joined.lower() if joined.isascii() else ""
+
+
+def _tidy(texts: list) -> bool:
+    """Whether all texts are sure to be tidy; False where they have to be looked at one by one."""
+    joined = "\n".join(texts)
+    if not joined.isascii() or any(ends in f"\n{joined}\n" for ends in ("  ", " \n", "\n ", "\n\n")):
+        return False
+    bare = joined.replace("\n", "")
+    return bare.isprintable() and len(joined) - len(bare) == len(texts) - 1
 
 
 def matching(values: np.ndarray, pattern: str) -> np.ndarray:

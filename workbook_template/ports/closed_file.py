@@ -57,7 +57,7 @@ class ClosedFile:
     def tables(self, specs) -> dict[str, RawTable]:
         """The input tables. Raises LayoutProblem, FileProblem."""
         tables = read_tables(self.known, specs)
-        self.known.forget_strings()
+        self.known.pack_strings()
         return tables
 
     def named(self, prefix: str) -> dict[str, object]:

@@ -186,11 +186,48 @@ def unescape(text: str) -> str:
     """Turn Excel's _x000D_ form of control characters back into characters."""
     if "_x" not in text:
         return text
-    return re.sub(r"_x([0-9A-Fa-f]{4})_", lambda found: chr(int(found.group(1), 16)), text)
+    return ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), text)
 
 
-PLAIN_STRINGS = re.compile(rb'(?:<si><t(?: xml:space="preserve")?>[^<&\r]*</t></si>)+')
+ESCAPED = re.compile(r"_x((?![Dd][89A-Fa-f])[0-9A-Fa-f]{4})_")  # half a character stays as it is: no text can hold it
+SPACES = " \t\r\n"  # taken away at the ends of a text that is not marked to keep them, as the fast reader does
+def string_parser(strings: list[str]):
+    """A parser of shared strings that puts each into a list."""
+    texts, state = [], {"keep": False, "phonetic": 0, "from": 0, "trim": True}
+
+    def start(tag, about):
+        name = local(tag)
+        if name == "rPh":
+            state["phonetic"] += 1
+        elif name == "t" and not state["phonetic"]:
+            state.update(keep=True, trim=about.get("xml:space") != "preserve")
+            state["from"] = len(texts)
+        elif name == "si":
+            texts.clear()
+
+    def end(tag):
+        name = local(tag)
+        if name == "t":
+            if state["keep"] and state["trim"]:
+                texts[state["from"]:] = ["".join(texts[state["from"]:]).strip(SPACES)]
+            state["keep"] = False
+        elif name == "rPh":
+            state["phonetic"] -= 1
+        elif name == "si":
+            strings.append(unescape("".join(texts)))
+
+    def data(text):
+        if state["keep"]:
+            texts.append(text)
+
+    parser = expat.ParserCreate()
+    parser.StartElementHandler, parser.EndElementHandler, parser.CharacterDataHandler = start, end, data
+    return parser
+
+
+PLAIN_STRINGS = re.compile(rb'(?:<si><t(?:>(?![ \t\n])[^<&\r]*(?<![ \t\n])| xml:space="preserve">[^<&\r]*)</t></si>)+')
 PLAIN_STRING = re.compile(r"<t[^>]*>([^<]*)</t>")
+BETWEEN = "</t></si><si><t>"
 
 
 class SharedStrings:
@@ -199,46 +236,46 @@ class SharedStrings:
     def __init__(self, path, part: str | None):
         self.path, self.part, self.known = path, part, []
         self.complete = part is None
+        self._packed = self._coded = None
         self._lock = Lock()  # tables are read in two threads
         self._rest, self._plain = b"", True
-        self._fed, self._parser = 0, self._start() if part else None
+        self._fed, self._parser = 0, string_parser(self.known) if part else None
 
     def get(self, index: int) -> str:
+        """A shared string; "" where there is none of that number."""
+        if self._packed is not None:
+            return self._packed[index].as_py() if 0 <= index < len(self._packed) else ""
         if index >= len(self.known) and not self.complete:
             self._read_to(index)
         if not 0 <= index < len(self.known):
             return ""
         return self.known[index]
 
-    def _start(self):
-        """The parser that puts strings into known."""
-        strings, texts, state = self.known, [], {"keep": False, "phonetic": 0}
+    def read_all(self) -> None:
+        """Parse them to the end."""
+        if not self.complete:
+            self._read_to(1 << 62)
 
-        def start(tag, _attributes):
-            name = local(tag)
-            if name == "rPh":
-                state["phonetic"] += 1
-            elif name == "t" and not state["phonetic"]:
-                state["keep"] = True
-            elif name == "si":
-                texts.clear()
+    def coded(self) -> tuple[np.ndarray, np.ndarray]:
+        """(for each shared string the number of its text, -1 where it is blank; the distinct texts)."""
+        self.read_all()
+        with self._lock:
+            if self._coded is None:
+                import pandas as pd
+                known = self.known if self._packed is None else self._packed.to_pylist()
+                texts = np.empty(len(known), dtype=object)
+                texts[:] = known
+                codes, words = pd.factorize(texts)
+                blank = np.array([not text or text.isspace() for text in words], dtype=bool)
+                self._coded = np.where(blank[codes], -1, codes) if blank.any() else codes, words
+            return self._coded
 
-        def end(tag):
-            name = local(tag)
-            if name == "t":
-                state["keep"] = False
-            elif name == "rPh":
-                state["phonetic"] -= 1
-            elif name == "si":
-                strings.append(unescape("".join(texts)))
-
-        def data(text):
-            if state["keep"]:
-                texts.append(text)
-
-        parser = expat.ParserCreate()
-        parser.StartElementHandler, parser.EndElementHandler, parser.CharacterDataHandler = start, end, data
-        return parser
+    def pack(self) -> None:
+        """Hold them closely packed from now on, and as far as they were read."""
+        self._coded = None
+        if self.complete and self._packed is None:
+            import pyarrow as arrow
+            self._packed, self.known = arrow.array(self.known, arrow.string()), []
 
     def _read_to(self, index: int) -> None:
         """Go on parsing where it stopped, up to and including an index."""
@@ -255,13 +292,31 @@ class SharedStrings:
             self._plain = re.match(rb"(?!.*encoding=(?!.utf-?8))", data[:200], re.I | re.S) is not None
         self._plain = self._plain and b"<!" not in data
         at = 0
-        for run in PLAIN_STRINGS.finditer(data) if self._plain else ():
+        if self._plain and not last:
+            at = self._take_plain(data)
+        for run in PLAIN_STRINGS.finditer(data, at) if self._plain else ():
             self._parser.Parse(data[at:run.start()])
             texts, at = PLAIN_STRING.findall(run.group().decode()), run.end()
             self.known.extend(map(unescape, texts) if b"_x" in run.group() else texts)
         cut = max(data.rfind(b"<si>"), at) if self._plain and not last else len(data)
         self._parser.Parse(data[at:cut], last)
         self._rest = data[cut:]
+
+    def _take_plain(self, data: bytes) -> int:
+        """Take all strings but the last at once, where nothing but plain ones stands in a piece; how far they reach."""
+        cut = data.rfind(b"<si>")
+        if cut <= 0 or not data.startswith(b"<si><t>") or not data.endswith(b"</t></si>", 0, cut) or data.count(b"<", 0, cut) % 4:
+            return 0
+        body = data[:cut]
+        if b"&" in body or b"\r" in body:
+            return 0
+        if any(space in body and (b">" + space in body or space + b"<" in body) for space in (b" ", b"\t", b"\n")):
+            return 0
+        texts = body[7:-9].decode().split(BETWEEN)
+        if 4 * len(texts) != body.count(b"<"):
+            return 0
+        self.known.extend(map(unescape, texts) if b"_x" in body else texts)
+        return cut
 
 
 def column_letters(column: int) -> str:

@@ -14,6 +14,7 @@ from xml.parsers import expat
 import numpy as np
 
 from calc.raw import DATE, NUMBER, TEXT, Odd, RawColumn, RawTable, blank_column, blank_mask, number_text
+from calc.text_columns import Coded
 from workbook_template.ports.cells import cell_value, iter_cells, read_chunks
 from workbook_template.ports.layout import (
     ColumnSpec,
@@ -34,13 +35,14 @@ from workbook_template.ports.parts import (
     split_reference,
 )
 from workbook_template.ports.preflight import FileProblem, check_extent, check_file, damage_named
-from workbook_template.ports.scan import COMPUTED, Scan, inflate, scan_sheet
+from workbook_template.ports.scan import COMPUTED, Scan, scan_sheet
 
 __all__ = [
     "ColumnSpec", "FileProblem", "FoundTables", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
 ]
 
 MOST_MERGED = 10_000
+LAST_SERIAL = 2_958_466  # 31 Dec 9999 ends there
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
@@ -56,11 +58,11 @@ class Known:
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
             self.book = read_book(archive)
             self.styles = read_date_styles(archive, self.book)
-        self.forget_strings()
-
-    def forget_strings(self) -> None:
-        """Hold no shared strings; those asked for later are read again."""
         self.strings = SharedStrings(self.path, self.book.strings_part)
+
+    def pack_strings(self) -> None:
+        """Hold the shared strings closely packed from now on."""
+        self.strings.pack()
 
     @classmethod
     def of(cls, path) -> Known:
@@ -91,8 +93,9 @@ class FoundTables:
         self.known, self.specs = Known.of(path), {spec.key: spec for spec in map(as_table_spec, specs)}
         path = self.known.path
         with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
+            if self.known.book.strings_part in archive.NameToInfo:
+                self.known.strings.read_all()  # against their declared size, so that a lying directory is caught
             self.places = _find_all(archive, self.known, list(self.specs.values()))
-            _check_strings(path, archive, self.known.book)
 
     def read(self, keys) -> dict[str, RawTable]:
         """The tables with these keys."""
@@ -175,7 +178,7 @@ def _sheet_values(known: Known, part: str, last_row, bare: bool = False) -> dict
     """bare: a formula without a value counts as a filled cell."""
     values = {}
     with damage_named(known.path, ValueError), zipfile.ZipFile(known.path) as archive, archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), last_row):
+        for cell in iter_cells(read_chunks(stream), last_row, filled=True):
             value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, known.strings, known.styles, known.book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
@@ -208,18 +211,11 @@ def _find_all(archive, known: Known, specs) -> dict[str, tuple]:
 def _head(archive, known: Known, part, rows: int) -> dict[int, dict[int, str]]:
     head: dict[int, dict[int, str]] = {}
     with archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), rows - 1):
+        for cell in iter_cells(read_chunks(stream), rows - 1, filled=True):
             value = cell_value(cell, known.strings, known.styles, known.book.date1904)
             if isinstance(value, str) and value.strip():
                 head.setdefault(cell.row, {})[cell.column] = value
     return head
-
-
-def _check_strings(path, archive, book: Book) -> None:
-    """Inflate the shared strings against their declared size, so that a lying directory is caught."""
-    if book.strings_part in archive.NameToInfo:
-        for _ in inflate(archive, book.strings_part):
-            pass
 
 
 def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> RawTable:
@@ -231,21 +227,22 @@ def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> 
     by_column = {at: TEXT if own else kinds[key] for (own, key), at in places.items()}
     formulas = {at: title for title, at in layout.computed.items()}
     with damage_named(path, ValueError), zipfile.ZipFile(path) as archive:
-        scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles)
-    _check_rectangle(sheet.name, scan)
-    columns = _load(path, readers, sheet.name, first_row, by_column, scan)
-    for at, kind in by_column.items():
-        if kind == DATE:
-            _drop_impossible(columns[at], book.date1904)
+        scan = scan_sheet(archive, sheet.part, by_column | dict.fromkeys(formulas, COMPUTED), first_row, styles, keep=True)
+        _check_rectangle(sheet.name, scan)
+        columns = _kept_columns(known, scan, first_row, by_column)
+    if columns is None:
+        columns = _load(known, readers, sheet.name, first_row, by_column, scan)
     for cell in scan.odd:
         value = Odd("formula", "") if cell.uncomputed else cell_value(cell, strings, styles, book.date1904)
         _put_odd(columns[cell.column], cell, first_row, by_column[cell.column], value)
+    for at in {cell.column for cell in scan.odd}:
+        columns[at].changed()
     merged = _fill_merged(sheet.name, columns, scan, first_row)
     length = _used_length(spec, layout, columns)
     table = RawTable(spec.key, sheet.name, layout.header_row + 1, first_row + 1, {}, merged=merged)
     for column in spec.columns:
         at = layout.columns.get(column.key)
-        whole = blank_column(column.kind, length) if at is None else _cut(columns[at], length)
+        whole = blank_column(column.kind, length) if at is None else columns[at].cut(length)
         table.columns[column.key] = whole
         if at is not None:
             table.letters[column.key] = column_letters(at)
@@ -253,7 +250,7 @@ def _read_table(known: Known, readers: list, spec: TableSpec, sheet, layout) -> 
         if cell.row - first_row < length:
             value = cell_value(cell, strings, styles, book.date1904)
             table.typed_over.append((cell.row - first_row, formulas[cell.column], value))
-    table.extra = {title: _cut(columns[at], length) for title, at in layout.extra.items()}
+    table.extra = {title: columns[at].cut(length) for title, at in layout.extra.items()}
     return table
 
 
@@ -263,12 +260,75 @@ def _check_rectangle(sheet: str, scan: Scan) -> None:
     check_extent(sheet, last, area, scan.cells)
 
 
-def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
-    """The bulk of the columns, each read as its own type. readers: those of this file that no thread uses at the moment."""
+def _kept_columns(known: Known, scan: Scan, first_row: int, kinds: dict[int, str]) -> dict[int, RawColumn] | None:
+    """The columns from the cells that the scan kept; None where the general reader has to see the sheet."""
+    length = max(scan.last_row - first_row + 1, 0)
+    if scan.bulk is None:
+        return None if length else {at: blank_column(kind, 0) for at, kind in kinds.items()}
+    at, rows, values, shared = scan.bulk.joined()
+    columns = {}
+    for column, kind in kinds.items():
+        mine = np.flatnonzero(at == column)
+        places = rows[mine] - first_row
+        if kind == TEXT:
+            made = _texts(length, places, values[mine], shared[mine], known.strings)
+        else:
+            made = blank_column(kind, length)
+            if kind == DATE:
+                _put_days(made, places, values[mine], known.book.date1904)
+            else:
+                made.values[places] = values[mine]
+        if made is None:
+            return None
+        columns[column] = made
+    for cell in scan.bulk.cells:
+        value, kind = cell_value(cell, known.strings, known.styles, known.book.date1904), kinds[cell.column]
+        if kind == TEXT and isinstance(value, float):
+            value = _number_text(value)
+        _put_odd(columns[cell.column], cell, first_row, kind, value)
+        columns[cell.column].changed()
+    return columns
+
+
+def _texts(length: int, places, values, shared, strings: SharedStrings) -> RawColumn | None:
+    """A text column of shared strings and numbers; None with a string that is not there."""
+    numbers, words = strings.coded()
+    which, typed = values[shared].astype(np.int64), values[~shared]
+    if len(which) and not 0 <= which.min() <= which.max() < len(numbers):
+        return None
+    codes = np.full(length, -1, dtype=np.int32)
+    codes[places[shared]] = numbers[which]
+    coded = Coded(codes, words).ordered()
+    if not len(typed):
+        return RawColumn(coded.texts(), {}, coded)
+    column = RawColumn(coded.texts())
+    distinct, which = np.unique(typed, return_inverse=True)
+    column.values[places[~shared]] = np.array([_number_text(value) for value in distinct.tolist()], dtype=object)[which]
+    return column
+
+
+def _number_text(value: float) -> str:
+    """A number in a column of text as the general reader gives it, to nine places: 12, 4.5, 0.333333333."""
+    return f"{value:.9f}".rstrip("0").rstrip(".")
+
+
+def _put_days(column: RawColumn, places, serials, date1904: bool) -> None:
+    """Dates by their serial numbers, to the millisecond; a number outside the calendar is kept as the number."""
+    since = np.where(date1904, serials + 1462, np.where(serials < 60, serials + 1, serials))  # 1462 days lie between the systems
+    good = (serials >= 0) & (since < LAST_SERIAL)
+    ms = np.floor(np.where(good, since, 0.0) * 86_400_000 + 0.5).astype(np.int64)
+    good &= ms < LAST_SERIAL * 86_400_000
+    column.values[places[good]] = np.datetime64("1899-12-30", "ms") + ms[good].astype("timedelta64[ms]")
+    column.odd.update((int(place), Odd("number", float(serial))) for place, serial in zip(places[~good], serials[~good], strict=True))
+
+
+def _load(known: Known, readers: list, sheet: str, first_row: int, kinds: dict[int, str], scan: Scan) -> dict[int, RawColumn]:
+    """The columns of a sheet that is not in the usual form. readers: those of this file that no thread uses at the moment."""
     if scan.last_row < first_row:
         return {at: blank_column(kind, 0) for at, kind in kinds.items()}
     import fastexcel
 
+    path = known.path
     order = sorted(kinds)
     with damage_named(path, fastexcel.FastExcelError):
         book = readers.pop() if readers else fastexcel.read_excel(os.fspath(path))
@@ -284,20 +344,33 @@ def _load(path, readers: list, sheet: str, first_row: int, kinds: dict[int, str]
         column = columns.get(place + scan.first_column)
         if column is not None:
             column.odd[index] = _told(error.detail)
+    for at, kind in kinds.items():
+        if kind == DATE:
+            _drop_impossible(columns[at], known.book.date1904)
     return columns
 
 
 def _from_arrow(array, kind: str) -> RawColumn:
     if kind == TEXT:
-        import pyarrow.compute as compute
-
-        blank = compute.equal(compute.utf8_trim_whitespace(array), "")
-        if compute.any(blank).as_py():
-            array = compute.if_else(blank, None, array)
+        coded = _coded(array)
+        return RawColumn(coded.texts(), {}, coded)
     values = array.to_numpy(zero_copy_only=False)
     if not values.flags.writeable:
         values = values.copy()
     return RawColumn(values.astype("datetime64[ms]") if kind == DATE else values)
+
+
+def _coded(array) -> Coded:
+    """A column of texts by its words; a text of spaces only is blank."""
+    import pyarrow.compute as compute
+
+    found = array.dictionary_encode()
+    words = found.dictionary
+    blank = compute.equal(compute.utf8_trim_whitespace(words), "")
+    coded = Coded(found.indices.fill_null(-1).to_numpy(), words.to_numpy(zero_copy_only=False))
+    if not compute.any(blank).as_py():
+        return coded
+    return coded.renamed(compute.if_else(blank, None, words).to_numpy(zero_copy_only=False).tolist())
 
 
 def _drop_impossible(column: RawColumn, date1904: bool) -> None:
@@ -365,6 +438,7 @@ def _fill_merged(sheet: str, columns: dict[int, RawColumn], scan: Scan, first_ro
         start, end = top - first_row, min(bottom - first_row + 1, len(column))
         if start < end:
             column.values[start:end] = column.values[start]
+            column.changed()
             if start in column.odd:
                 column.odd.update({index: column.odd[start] for index in range(start, end)})
     return merged
@@ -398,7 +472,3 @@ def _used_length(spec: TableSpec, layout, columns) -> int:
             used = np.flatnonzero(~blank_mask(column))
             length = max(length, int(used[-1]) + 1 if len(used) else 0)
     return length
-
-
-def _cut(column: RawColumn, length: int) -> RawColumn:
-    return RawColumn(column.values[:length], {i: odd for i, odd in sorted(column.odd.items()) if i < length})

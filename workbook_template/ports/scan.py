@@ -18,6 +18,7 @@ from workbook_template.ports.cells import STRINGS, Cell, CellParser, iter_cells,
 from workbook_template.ports.xmledit import tag_end
 
 CHUNK = 1 << 20
+MOST_CELLS = 20_000  # cells in an unusual form that are taken one by one; a sheet with more is for another reader
 # Codes of a cell's stored type.
 PLAIN, STRING, BOOL, ERROR, ISO_DATE, UNKNOWN = range(6)
 LETTER_CODES = {"n": PLAIN, "s": STRING, "b": BOOL, "e": ERROR, "d": ISO_DATE}
@@ -40,6 +41,7 @@ class Scan:
     cells: int = 0
     odd: list[Cell] = field(default_factory=list)
     typed_over: list[Cell] = field(default_factory=list)  # values in computed columns
+    bulk: Bulk | None = None  # the other cells of the wanted columns, where they were asked for and could be kept
     tail: bytes = b""  # everything from </sheetData> on
 
 
@@ -47,18 +49,45 @@ class _Unusual(Exception):
     """The bytes are not in the form the fast pass knows."""
 
 
-def scan_sheet(archive, part: str, kinds: dict[int, str], first_row: int, date_styles) -> Scan:
+@dataclass
+class Bulk:
+    """Cells that hold their column's type, as far as they stand in the plain form <v>...</v>, and all that is known of the others.
+
+    columns, rows: where they stand (0-based); values: the number, or the number of the shared string; shared: which it is;
+    cells: those in another form, exactly as stored. One array a piece of the sheet.
+    """
+
+    columns: list[np.ndarray] = field(default_factory=list)
+    rows: list[np.ndarray] = field(default_factory=list)
+    values: list[np.ndarray] = field(default_factory=list)
+    shared: list[np.ndarray] = field(default_factory=list)
+    cells: list[Cell] = field(default_factory=list)
+
+    def add(self, columns, rows, values, shared) -> None:
+        """Keep the cells of one piece."""
+        self.columns.append(columns.astype(np.int16))
+        self.rows.append(rows.astype(np.int32))
+        self.values.append(values)
+        self.shared.append(shared)
+
+    def joined(self) -> tuple[np.ndarray, ...]:
+        """Columns, rows, values and which are shared strings, of the whole sheet."""
+        return tuple(np.concatenate([np.zeros(0, dtype=kind), *parts]) for kind, parts in (
+            (np.int16, self.columns), (np.int32, self.rows), (float, self.values), (bool, self.shared)))
+
+
+def scan_sheet(archive, part: str, kinds: dict[int, str], first_row: int, date_styles, keep: bool = False) -> Scan:
     """Scan a worksheet part.
 
     kinds: column (0-based) -> kind of the wanted columns, COMPUTED for those with formulas of ours;
-    first_row: first data row.
+    first_row: first data row. keep: hand out the cells that do hold their column's type as well, where they are in the usual form.
     """
     lookup = np.full(16_385, IGNORED, dtype=np.int8)
     for column, kind in kinds.items():
         lookup[column] = KIND_CODES[kind]
     styles = np.append(np.asarray(date_styles, dtype=bool), False)
     try:
-        return _scan_fast(inflate(archive, part), lookup, first_row, styles)
+        return _scan_fast(inflate(archive, part), lookup, first_row, styles, keep)
     except _Unusual:
         return _scan_exact(archive, part, lookup, first_row, styles)
 
@@ -126,8 +155,8 @@ def _keep_tail(chunks, tail: bytearray):
         yield chunk
 
 
-def _scan_fast(chunks, lookup, first_row, styles) -> Scan:
-    scan, rest, begun, done = Scan(), b"", False, False
+def _scan_fast(chunks, lookup, first_row, styles, keep: bool = False) -> Scan:
+    scan, rest, begun, done = Scan(bulk=Bulk() if keep else None), b"", False, False
     for chunk in chunks:
         if done:
             scan.tail += chunk
@@ -171,7 +200,9 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
     for mark in (b"<!", b"<?", b":c"):  # a comment, CDATA or instruction could hide cells, a prefix too
         if (array == (mark[1] if mark[0] == 60 else mark[0])).any() and mark in body:
             raise _Unusual
-    starts = np.flatnonzero((array[:size] == 60) & (array[1:size + 1] == 99))
+    marks = np.flatnonzero(array[:size] == 60)
+    first = np.flatnonzero(array[marks + 1] == 99)
+    starts = marks[first]
     if not len(starts):
         return
     for offset, mark in enumerate(b' r="', 2):
@@ -186,8 +217,41 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
     formula = (array[ends + 1] == 60) & (array[ends + 2] == 102)  # <f
     odd = ODD[kinds, codes, dated.astype(np.int8)]
     odd |= (kinds != IGNORED) & ((closing != 62) | (formula != (kinds == COMPUTED_CODE)))
-    for start in starts[full & odd & (rows >= first_row)]:
+    wanted = full & (rows >= first_row)
+    if scan.bulk is not None:
+        kept = np.flatnonzero(wanted & ~odd & (kinds < IGNORED))
+        marks = np.append(marks, [size, size])
+        begin, end = marks[first[kept] + 1] + 3, marks[first[kept] + 2]
+        plain = _plain(array, begin, end, ends[kept], codes[kept] == STRING)
+        odd[kept[~plain]] = True
+        kept = kept[plain]
+        try:
+            scan.bulk.add(columns[kept], rows[kept], _numbers(body, begin[plain], end[plain]), codes[kept] == STRING)
+        except ValueError:  # no number after all: the sheet is for another reader
+            scan.bulk = None
+    for start in starts[wanted & odd]:
         _add_odd(body, int(start), scan, lookup, styles)
+
+
+def _plain(array, begin, end, tag_end, text):
+    """True for cells of the form <c ...><v>value</v>, a number or the number of a shared string."""
+    plain = (begin == tag_end + 4) & (end > begin) & _spells(array, begin - 2, b"v>") & _spells(array, end + 1, b"/v>")
+    return plain & (~text | _spells(array, tag_end - 3, b'"s"'))
+
+
+def _numbers(body: bytes, begin, end) -> np.ndarray:
+    """The numbers between these places, which ascend. Raises ValueError where one is none that can be written."""
+    import pyarrow as arrow
+
+    bounds = np.empty(2 * len(begin), dtype=np.int32)
+    bounds[::2], bounds[1::2] = begin, end
+    if not len(begin):
+        return np.zeros(0)
+    parts = arrow.StringArray.from_buffers(len(bounds) - 1, arrow.py_buffer(bounds), arrow.py_buffer(body))
+    values = parts.take(arrow.array(np.arange(0, len(bounds), 2))).cast(arrow.float64()).to_numpy()
+    if not np.isfinite(values).all():
+        raise ValueError
+    return values
 
 
 def _addresses(array, starts):
@@ -281,3 +345,7 @@ def _keep_odd(cell: Cell, scan: Scan, lookup, styles) -> None:
             scan.odd.append(cell)
     elif is_odd(kind, CODES.get(cell.type, UNKNOWN), bool(styles[min(cell.style, len(styles) - 1)])):
         scan.odd.append(cell)
+    elif scan.bulk is not None and kind != IGNORED:
+        scan.bulk.cells.append(cell)
+        if len(scan.bulk.cells) > MOST_CELLS:
+            scan.bulk = None
