@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from calc.text_columns import UNTIDY, matching
+from calc.text_columns import tidy
 
 NO_DAY = 2 ** 40
 BEARING = ("picked", "soaked", "pins seen")
@@ -53,10 +53,10 @@ def numbers(frame: pd.DataFrame, name: str, blank: float = np.nan) -> np.ndarray
 
 def as_typed(frame: pd.DataFrame, name: str) -> np.ndarray:
     """A text column as text without spaces around it, "" where blank."""
-    if name in frame and frame[name].dtype == object:
-        texts = frame[name].to_numpy()
-        if not len(matching(texts, UNTIDY)):  # names differ in every row: leave them as they are where nothing is to change
-            return np.where(pd.isna(texts), "", texts)
+    if name in frame:
+        found = tidy(frame[name])  # names differ in every row: leave them as they are where nothing is to change
+        if found is not None:
+            return found
     return _mapped(frame, name, lambda text: text)
 
 
@@ -70,6 +70,34 @@ def _mapped(frame, name, change):
         return np.full(len(frame), "", dtype=object)
     codes, known = pd.factorize(frame[name], use_na_sentinel=True)
     return np.array([change(str(k).strip()) for k in known] + [""], dtype=object)[codes]
+
+
+def coded(frame: pd.DataFrame, name: str, change=str) -> tuple[np.ndarray, np.ndarray]:
+    """A text column as numbers: (the place of each row's text, the different texts as as_typed has them, "" for blank).
+
+    change: what is done to each different text, such as str.casefold to compare as `words` does.
+    """
+    if name not in frame:
+        return np.zeros(len(frame), dtype=np.int64), np.array([""], dtype=object)
+    codes, known = pd.factorize(frame[name], use_na_sentinel=True)
+    places: dict[str, int] = {}
+    place = [places.setdefault(change(str(k).strip()), len(places)) for k in known]
+    if len(codes) and codes.min() < 0:
+        place.append(places.setdefault("", len(places)))
+    return np.array(place, dtype=np.int64)[codes], np.array(list(places), dtype=object)
+
+
+def distinct(whole: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(the different whole numbers in order, the place of each of all among them); fast where they lie close, as days and codes do."""
+    if not len(whole):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    low, high = int(whole.min()), int(whole.max())
+    if high - low > 4 * len(whole) + 1024:
+        known, place = np.unique(whole, return_inverse=True)
+        return known, place.reshape(-1)
+    there = np.zeros(high - low + 1, dtype=bool)
+    there[whole - low] = True
+    return np.flatnonzero(there) + low, (np.cumsum(there) - 1)[whole - low]
 
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -100,6 +128,24 @@ class Diary:
     def _kinds(self) -> tuple[np.ndarray, np.ndarray]:
         """The kinds as numbers, and the kind of each number."""
         return pd.factorize(self.kind)
+
+    @cached_property
+    def _kind_of_pair(self) -> np.ndarray:
+        """The kind of the line of each pair, as a number; -1 where it is dated after the as-of day."""
+        codes, known = self._kinds
+        return np.where(self.seen, codes, -1).astype(np.int16 if len(known) < 2 ** 15 else np.int64)[self.line]
+
+    @cached_property
+    def _pairs(self) -> dict:
+        return {}
+
+    def pairs(self, kind: str) -> tuple[np.ndarray, np.ndarray]:
+        """(line, log) of the pairs of one kind up to the as-of day, looked up once."""
+        if kind not in self._pairs:
+            at = np.flatnonzero(self._kinds[1] == kind)
+            mine = np.flatnonzero(self._kind_of_pair == at[0]) if len(at) else np.zeros(0, dtype=np.int64)
+            self._pairs[kind] = self.line[mine], self.log[mine]
+        return self._pairs[kind]
 
     @property
     def seen(self) -> np.ndarray:
