@@ -57,11 +57,11 @@ def tidy(column: pd.Series) -> np.ndarray | None:
     """The texts of a column where none needs a change, "" for blanks; None where one has spaces around it or may be no text."""
     if not len(column) or not (column.dtype == object or isinstance(column.dtype, pd.StringDtype)):
         return None
-    texts = _arrow_texts(column)
-    if texts is None or not _bare(*_letters(texts)):
+    found = _arrow_texts(column)
+    if found is None or not _bare(*_letters(found)):
         return None
     values = column.to_numpy(dtype=object)
-    return np.where(pd.isna(values), "", values) if texts.null_count else values.copy()
+    return np.where(pd.isna(values), "", values) if found.null_count else values.copy()
 
 
 def _bare(letters: np.ndarray, ends: np.ndarray) -> bool:
@@ -95,6 +95,11 @@ def _letters(texts) -> tuple[np.ndarray, np.ndarray]:
     return (np.zeros(0, dtype=np.uint8) if held is None else np.frombuffer(held, dtype=np.uint8)[ends[0]:ends[-1]]), ends
 
 
+def texts(known, which: np.ndarray):
+    """A text column of many rows from its different texts: which of them each row has; blanks are none."""
+    return pd.array(list(known), dtype="str").take(which)
+
+
 def byte_rows(names) -> tuple[np.ndarray, np.ndarray] | None:
     """(the letters of each name as numbers, a row each, filled up with 0; how many it has); None where not all are plain ASCII.
 
@@ -103,10 +108,10 @@ def byte_rows(names) -> tuple[np.ndarray, np.ndarray] | None:
     >>> byte_rows(["A1", "B"])[0].tolist(), byte_rows(["é"])
     ([[65, 49], [66, 0]], None)
     """
-    texts = _arrow_texts(names) if len(names) else None
-    if texts is None or texts.null_count:
+    found = _arrow_texts(names) if len(names) else None
+    if found is None or found.null_count:
         return None
-    letters, ends = _letters(texts)
+    letters, ends = _letters(found)
     if len(letters) and (letters.min() < 32 or letters.max() > 126):
         return None
     size = np.diff(ends)

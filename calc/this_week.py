@@ -212,7 +212,7 @@ def every_table(frames: dict, book: Diary, yard: Yard, known: pd.DataFrame, sett
     known: calc.sizes of each row; season: the tables log_season, soak_calendar and keep_retire.
     """
     logs, woods = frames["logs"], frames.get("woods", pd.DataFrame())
-    own = moisture.samples(logs, woods, known["volume_m3"].to_numpy(dtype=float))
+    own = moisture.samples(logs, woods, known["volume_m3"].to_numpy(dtype=float), book.pairs("weighed")[1])
     weighed = moisture.weighings(book, yard, own)
     wet = moisture.moisture(book, yard, logs, own, weighed, settings.get("water_below"))
     rain = watering.water(book, len(yard))

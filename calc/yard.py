@@ -92,12 +92,26 @@ def distinct(whole: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     if not len(whole):
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     low, high = int(whole.min()), int(whole.max())
-    if high - low > 4 * len(whole) + 1024:
-        known, place = np.unique(whole, return_inverse=True)
-        return known, place.reshape(-1)
+    if high - low > 4 * len(whole) + 1024:  # blank dates lie far off
+        codes, known = pd.factorize(whole)
+        order = np.argsort(known)
+        place = np.empty(len(known), dtype=np.int64)
+        place[order] = np.arange(len(known))
+        return known[order], place[codes]
     there = np.zeros(high - low + 1, dtype=bool)
     there[whole - low] = True
     return np.flatnonzero(there) + low, (np.cumsum(there) - 1)[whole - low]
+
+
+def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows alike in all these columns of whole numbers: (the number of each row's kind, the first row of each kind)."""
+    code = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        known, place = distinct(column.astype(np.int64, copy=False))
+        code = distinct(code * max(len(known), 1) + place)[1]
+    first = np.zeros(int(code.max(initial=-1)) + 1, dtype=np.int64)
+    first[code[::-1]] = np.arange(len(code))[::-1]
+    return code, first
 
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -139,13 +153,13 @@ class Diary:
     def _pairs(self) -> dict:
         return {}
 
-    def pairs(self, kind: str) -> tuple[np.ndarray, np.ndarray]:
-        """(line, log) of the pairs of one kind up to the as-of day, looked up once."""
-        if kind not in self._pairs:
-            at = np.flatnonzero(self._kinds[1] == kind)
-            mine = np.flatnonzero(self._kind_of_pair == at[0]) if len(at) else np.zeros(0, dtype=np.int64)
-            self._pairs[kind] = self.line[mine], self.log[mine]
-        return self._pairs[kind]
+    def pairs(self, *kinds: str) -> tuple[np.ndarray, np.ndarray]:
+        """(line, log) of the pairs of these kinds up to the as-of day, in their order; looked up once."""
+        if kinds not in self._pairs:
+            asked = np.append(np.isin(self._kinds[1], kinds), False)
+            mine = np.flatnonzero(asked[self._kind_of_pair]) if asked.any() else np.zeros(0, dtype=np.int64)
+            self._pairs[kinds] = self.line[mine], self.log[mine]
+        return self._pairs[kinds]
 
     @property
     def seen(self) -> np.ndarray:
