@@ -12,7 +12,8 @@ from calc.day_numbers import day_in_words
 from calc.rollup_yield import MONTH_DAYS
 from calc.rota_plan import NO_MONTHS, Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
-from calc.yard import NO_DAY, dates
+from calc.text_columns import texts
+from calc.yard import NO_DAY, alike, dates
 
 STAGES = (stage.WAITING, stage.SPAWN_RUN, stage.MAY_FRUIT, stage.RESTING, stage.READY, stage.SOAKING, stage.PICKING, stage.DORMANT, stage.GONE)
 WAITING, RUN, MAY_FRUIT, REST, READY, SOAKING, PICKING, DORMANT, GONE = range(len(STAGES))
@@ -54,16 +55,16 @@ def table(found: Plan) -> pd.DataFrame:
     now = stages(at)
     typed = typed_week(at, found.groups)
     tell = Telling(found, now, np.isfinite(at.typed_week) & (typed == 0) & at.in_rota, at.in_rota, open_today(at))
-    alike, first = _alike(tell)
-    strains = np.array([s.name for s in at.strains], dtype=object)
+    kind, first = _alike(tell)
+    strains = [s.name for s in at.strains]
     shown = pd.DataFrame({
-        "row": at.row, "log": at.names, "strain": strains[at.strain], "place": at.place, "alive": at.alive,
-        "stage": np.array(STAGES, dtype=object)[now],
-        "flush_from": dates(at.flush_from), "flush_to": dates(at.flush_to), "flush_basis": at.flush_basis,
+        "row": at.row, "log": at.names, "strain": texts(strains, at.strain), "place": at.place, "alive": at.alive,
+        "stage": texts(STAGES, now),
+        "flush_from": dates(at.flush_from), "flush_to": dates(at.flush_to), "flush_basis": texts(at.flush_basis[first], kind),
         "may_soak_from": dates(np.where(at.in_rota, at.may_soak, NO_DAY)),
-        "soak_why": np.array([tell.why_not(i) for i in first], dtype=object)[alike],
+        "soak_why": texts([tell.why_not(i) for i in first], kind),
         "group": np.where(found.group > 0, found.group.astype(float), np.nan), "last_soak": dates(at.last_soak),
-        "next_soak": dates(found.next_day), "words": np.array([tell.sentence(i) for i in first], dtype=object)[alike]})
+        "next_soak": dates(found.next_day), "words": texts([tell.sentence(i) for i in first], kind)})
     return shown[list(results.COLUMNS["log_season"])]
 
 
@@ -71,14 +72,10 @@ def _alike(tell):
     """Rows alike in all that is said of them: (number of each row's kind, one row of each kind)."""
     at = tell.found.state
     recent = np.isin(tell.stage, (SOAKING, PICKING)) & (at.last_soak < NO_DAY)
-    columns = [tell.stage, at.strain, at.flush_from, at.flush_to, np.where(recent, at.last_soak, 0), _ahead(at.may_soak, at.as_of),
-               _ahead(at.old_enough, at.as_of), at.no_hours, np.where(tell.odd_week, at.typed_week, 0.0), at.inoculated_later,
-               at.flush_basis]
-    code = np.zeros(len(at), dtype=np.int64)
-    for column in columns:
-        codes, known = pd.factorize(column)
-        code = pd.factorize(code * max(len(known), 1) + codes)[0]
-    return code, np.unique(code, return_index=True)[1].tolist()
+    odd = pd.factorize(np.where(tell.odd_week, at.typed_week, 0.0))[0] if tell.odd_week.any() else np.zeros(len(at), dtype=np.int64)
+    code, first = alike(tell.stage, at.strain, at.flush_from, at.flush_to, np.where(recent, at.last_soak, 0), _ahead(at.may_soak, at.as_of),
+                        _ahead(at.old_enough, at.as_of), at.no_hours, odd, at.inoculated_later, pd.factorize(at.flush_basis)[0])
+    return code, first.tolist()
 
 
 def _ahead(day, today):

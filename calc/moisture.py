@@ -13,11 +13,18 @@ import pandas as pd
 
 from calc import results, tables, wood
 from calc.sizes import WOOD_COLUMNS, lookup, picked_from
-from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, as_typed, coded, dates, numbers
 
 YEAR_DAYS, WEEK_DAYS = 365, 7
 DRY, NEAR, FINE, UNKNOWN = "water now", "near the limit", "wet enough", "not known"
 NEAR_SHARE = 0.5  # of the way from the start to the limit: from here on it is near; starting guess
+
+
+def _species(logs: pd.DataFrame, woods: pd.DataFrame) -> list[np.ndarray]:
+    """What Lists has of the wood of each row, as wood.stem_parts takes it; NaN where the wood is not there."""
+    code, known = coded(logs, "wood", str.casefold)
+    at = lookup(woods, "wood", known)
+    return [picked_from(numbers(woods, name), at)[code] for name in WOOD_COLUMNS]
 
 
 def fresh_moisture(logs: pd.DataFrame, woods: pd.DataFrame) -> np.ndarray:
@@ -25,9 +32,7 @@ def fresh_moisture(logs: pd.DataFrame, woods: pd.DataFrame) -> np.ndarray:
 
     1 - 1 / (green over oven-dry weight with bark); the ratio is the forest inventory's (wood.green_to_dry_ratio).
     """
-    at = lookup(woods, "wood", words(logs, "wood"))
-    ratio = wood.green_to_dry_ratio(*(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS))
-    return 1.0 - 1.0 / ratio
+    return 1.0 - 1.0 / wood.green_to_dry_ratio(*_species(logs, woods))
 
 
 def by_size(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray):
@@ -36,9 +41,8 @@ def by_size(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray):
     Full: water for the whole volume, and of the dry weight what is heavier than water, dry x (1 - 1 / cell wall gravity).
     A species average, so it serves questions only.
     """
-    at = lookup(woods, "wood", words(logs, "wood"))
     water = tables.figure("water_density_kg_m3").typical
-    parts = wood.stem_parts(volume_m3, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS), water)
+    parts = wood.stem_parts(volume_m3, *_species(logs, woods), water)
     dry = wood.dry_weight(parts, with_bark=True)
     return dry, volume_m3 * water + dry * (1.0 - 1.0 / tables.figure("cell_wall_gravity").typical)
 
@@ -71,11 +75,23 @@ class Samples:
         return ~heavy & ~light & (weight_kg > 0)
 
 
-def samples(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray) -> Samples:
-    """Start weight and start moisture of every row; a blank Start moisture takes the wood's own fresh moisture."""
+def samples(logs: pd.DataFrame, woods: pd.DataFrame, volume_m3: np.ndarray, weighed: np.ndarray | None = None) -> Samples:
+    """Start weight and start moisture of every row; a blank Start moisture takes the wood's own fresh moisture.
+
+    weighed: rows of Logs with a weighing, where they are known: wood and size are then looked up for them and for rows with a Sample
+    weight alone, and are NaN for the others.
+    """
     start, typed = numbers(logs, "sample_weight_kg"), numbers(logs, "start_moisture")
-    own = fresh_moisture(logs, woods)
-    return Samples(start, np.where(np.isnan(typed), own, typed), np.isnan(typed) & ~np.isnan(own), *by_size(logs, woods, volume_m3))
+    if weighed is None:
+        own, (dry, full) = fresh_moisture(logs, woods), by_size(logs, woods, volume_m3)
+    else:
+        own, dry, full = (np.full(len(logs), np.nan) for _ in range(3))
+        mine = ~np.isnan(start)
+        mine[weighed] = True
+        if mine.any():
+            some = logs[mine]
+            own[mine], (dry[mine], full[mine]) = fresh_moisture(some, woods), by_size(some, woods, volume_m3[mine])
+    return Samples(start, np.where(np.isnan(typed), own, typed), np.isnan(typed) & ~np.isnan(own), dry, full)
 
 
 @dataclass(frozen=True)
@@ -116,8 +132,7 @@ class Weighings:
 
 def weighings(book: Diary, yard: Yard, known: Samples) -> Weighings:
     """Weighed events that can be, sorted by log and day; of two on one day the later line counts."""
-    pair = book.lines("weighed")[book.line]
-    line, log = book.line[pair], book.log[pair]
+    line, log = book.pairs("weighed")
     day, weight = book.day[line], book.amount[line]
     begun = (yard.inoculated[log] >= NO_DAY) | (day >= yard.inoculated[log])
     there = begun & ~np.isnan(weight)
@@ -133,7 +148,7 @@ def weighings(book: Diary, yard: Yard, known: Samples) -> Weighings:
 
 def moisture(book: Diary, yard: Yard, logs: pd.DataFrame, known: Samples, weighed: Weighings, below: float | None) -> pd.DataFrame:
     """The table moisture: one row for each row of Logs with a Sample weight or a weighing, and logs left in the yard."""
-    named = np.bincount(book.log[book.lines("weighed")[book.line]], minlength=len(yard)) > 0
+    named = np.bincount(book.pairs("weighed")[1], minlength=len(yard)) > 0
     rows = np.flatnonzero((~np.isnan(known.start_kg) | named) & (yard.alive() > 0))
     if not len(rows):
         return results.empty("moisture")

@@ -19,7 +19,7 @@ from calc.intake_sense import EARLY_PICK_DAYS
 from calc.rollup_yield import MONTH_DAYS
 from calc.season import TEMPERATURES
 from calc.sizes import lookup, picked_from
-from calc.yard import NO_DAY, Diary, Yard, as_typed, day_column, days, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, alike, coded, day_column, days, distinct, numbers, words
 
 WEEK = season.WEEK
 STRAIN, OWN, PICKED, PRINT = "strain's months", "own first picks", "already picked", "months in print"
@@ -174,25 +174,25 @@ def state(frames: dict, book: Diary, yard: Yard, each: pd.DataFrame, settings: d
 
 def last_event(book: Diary, rows: int, kind: str):
     """(day, line) of the last event of a kind by row, up to the as-of day; NO_DAY and -1 where none."""
-    pair = book.lines(kind)[book.line]
-    line, log = book.line[pair], book.log[pair]
-    order = np.lexsort((line, book.day[line]))
-    found = np.full(rows, -1)
-    found[log[order]] = line[order]
+    line, log = book.pairs(kind)
+    day, found = book.day[line], np.full(rows, -1)
+    if not ((np.diff(day) >= 0).all() and (np.diff(line) >= 0).all()):  # most often they are written down day by day
+        order = np.lexsort((line, day))
+        line, log = line[order], log[order]
+    found[log] = line
     return np.where(found >= 0, np.append(book.day, NO_DAY)[found], NO_DAY), found
 
 
 def _strains(frames, at, settings, inoculated, first_pick, as_of):
     """(strains met on Logs, index of each row's)."""
-    typed, known = words(frames["logs"], "strain"), frames.get("strains", pd.DataFrame())
-    code, names = pd.factorize(typed)
-    shown = as_typed(frames["logs"], "strain")
-    place = lookup(known, "strain", np.asarray(names, dtype=object))
+    (code, names), known = coded(frames["logs"], "strain", str.casefold), frames.get("strains", pd.DataFrame())
+    shown, texts = coded(frames["logs"], "strain")
+    place = lookup(known, "strain", names)
     columns = {key: picked_from(numbers(known, key), place) for key in ("fruits_from", "fruits_to", "run_low", "run_high", "rest_weeks")}
     forces = picked_from(words(known, "forces"), place, "")
     own = _own_months(code, len(names), inoculated, first_pick, as_of)
     book, fewest = tables.figure("first_mushrooms_months"), tables.figure("own_first_picks").typical
-    first_row = np.unique(code, return_index=True)[1]
+    first_row = alike(code)[1]
     found = []
     for i in range(len(names)):
         low_c, high_c = (_number(columns[key][i]) for key in ("fruits_from", "fruits_to"))
@@ -201,7 +201,7 @@ def _strains(frames, at, settings, inoculated, first_pick, as_of):
         run = (book.low, book.high) if in_print else run
         *run, is_own = season.own_run(*own[i], *run, fewest)
         rest = _number(columns["rest_weeks"][i])
-        name = shown[first_row[i]] or results.NOT_GIVEN
+        name = texts[shown[first_row[i]]] or results.NOT_GIVEN
         found.append(Strain(name, place[i] >= 0, season.months_that_fit(at.temps, low_c, high_c),
                             low_c is not None or high_c is not None, *run, OWN if is_own else PRINT if in_print else STRAIN,
                             max(at.cycle - 1.0, 0.0) if rest is None else rest, forces[i] != "no", forces[i] != ""))
@@ -221,15 +221,15 @@ def _own_months(code, strains, inoculated, first_pick, as_of):
     np.minimum.at(shortest, code[picked], took)
     np.maximum.at(longest, code[picked], took)
     np.maximum.at(waiting, code[waits], (as_of - inoculated[waits]) / MONTH_DAYS)
-    once = np.unique(np.column_stack((code, inoculated, first_pick))[picked], axis=0)
-    count = np.bincount(once[:, 0].astype(np.int64), minlength=strains)
+    once = alike(code[picked], inoculated[picked], first_pick[picked])[1]
+    count = np.bincount(code[picked][once], minlength=strains)
     return [tuple(float(v) for v in row) for row in zip(count, shortest, longest, waiting, strict=True)]
 
 
 def soak_days(out: State) -> None:
     """Fill in the first day by age, and by age and rest; NO_DAY where the age is not known."""
     dated = np.flatnonzero(out.inoculated < NO_DAY)
-    each, where = np.unique(out.inoculated[dated], return_inverse=True)
+    each, where = distinct(out.inoculated[dated])
     by_age = np.array([to_day(season.may_soak_from(to_date(d), out.site.force_after)) for d in each], dtype=np.int64)
     out.old_enough[dated] = by_age[where]
     rest = rest_days(out)[out.strain]
@@ -252,7 +252,7 @@ def _windows(out: State) -> None:
     out.flush_basis[undated] = np.where(out.at_work[undated], NO_DATE, NOT_INOCULATED)
     open_ = np.flatnonzero(rest & (out.inoculated < NO_DAY))
     key = out.inoculated[open_] * max(len(out.strains), 1) + out.strain[open_]
-    each, where = np.unique(key, return_inverse=True)
+    each, where = distinct(key)
     found = [_window(out, int(k) // len(out.strains), out.strains[int(k) % len(out.strains)]) for k in each]
     for target, values in zip((out.flush_from, out.flush_to, out.flush_basis), zip(*found, strict=True), strict=False):
         target[open_] = np.array(values, dtype=target.dtype)[where]

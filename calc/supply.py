@@ -19,7 +19,7 @@ from calc.promises import promised_by_week
 from calc.rollup_yield import Parts
 from calc.rota_plan import Plan
 from calc.season_state import first_day, suits, to_date, week_of
-from calc.yard import NO_DAY, TINY, Diary, Yard, dates
+from calc.yard import NO_DAY, TINY, Diary, Yard, dates, distinct
 
 WEEKS = 12
 EDGE = 0.2  # a week with less than this part of its neighbour's flush is an edge; starting guess
@@ -43,7 +43,7 @@ def flushing(soak_day, logs, week, flush_days):
 
     soak_day, logs: of each soak, days since 1970; week: numbers of the weeks asked for.
     """
-    day, where = np.unique(soak_day, return_inverse=True)
+    day, where = distinct(soak_day)
     many = np.bincount(where, logs, minlength=len(day))
     begins = first_day(np.asarray(week)[:, None]) - day[None, :]
     return (flush_share(flush_days, begins + 7) - flush_share(flush_days, begins)) @ many
@@ -67,8 +67,7 @@ def own_weeks(book: Diary, yard: Yard, found: Parts, flush_days) -> OwnWeeks:
     A pick belongs to the last soak of its log where that lies no longer back than a flush lasts. A year with
     soaks of which no pick at all is written down is left out.
     """
-    pair = book.lines("soaked")[book.line]
-    line, log = book.line[pair], book.log[pair]
+    line, log = book.pairs("soaked")
     day = book.day[line]
     this_week = int(week_of(yard.as_of))
     nothing = np.zeros(0)
@@ -86,7 +85,7 @@ def own_weeks(book: Diary, yard: Yard, found: Parts, flush_days) -> OwnWeeks:
     written = np.unique(year[kg > 0])
     silent = tuple(int(y) for y in np.setdiff1d(np.unique(year[due]), written))
     use = due & np.isin(year, written)
-    lines = len(np.unique(found.line[mine][inside]))
+    lines = len(distinct(found.line[mine][inside])[0])
     return OwnWeeks(weeks[use], logs[use], kg[use], int(years_of(yard.as_of)) - year[use], lines, silent)
 
 
@@ -116,8 +115,9 @@ def _after_soak(found: Parts, log, day, last_day):
 
 def soaks_to_come(found: Plan, book: Diary, yard: Yard):
     """(day, logs) of the soaks whose flush is not over: those written down and those planned."""
-    pair = (book.lines("soaked") & (book.day >= yard.as_of - 7 - found.state.site.flush_days[2]))[book.line]
-    line, log = book.line[pair], book.log[pair]
+    line, log = book.pairs("soaked")
+    late = book.day[line] >= yard.as_of - 7 - found.state.site.flush_days[2]
+    line, log = line[late], log[late]
     day = np.concatenate((book.day[line], found.day))
     return day, np.concatenate((yard.alive()[log], found.state.alive[found.row]))
 
@@ -152,7 +152,7 @@ def natural(found: Plan, left: expected.Remaining, weeks: np.ndarray) -> Natural
     first = np.maximum(np.where(at.flush_from[rows] < NO_DAY, at.flush_from[rows], at.as_of), at.as_of)
     end = int(first_day(weeks[-1] + 1))
     key = at.strain[rows] * (end + 1) + np.minimum(first, end)
-    each, where = np.unique(key, return_inverse=True)
+    each, where = distinct(key)
     open_days = _open_days(at, int(years_of(at.as_of)))
     out, undated = np.zeros(len(weeks)), 0.0
     for ahead, year in enumerate((int(years_of(at.as_of)), int(years_of(at.as_of)) + 1)):

@@ -155,3 +155,73 @@ def simple_names(names: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     plain = compute.replace_substring_regex(compute.utf8_lower(texts), r"^([a-z]*)0+([0-9])", r"\1\2")
     simple = simple.to_numpy(zero_copy_only=False)
     return simple, np.where(simple, plain.to_numpy(zero_copy_only=False), None)
+
+
+def tidy(column: pd.Series) -> np.ndarray | None:
+    """The texts of a column where none needs a change, "" for blanks; None where one has spaces around it or may be no text."""
+    if not len(column) or not (column.dtype == object or isinstance(column.dtype, pd.StringDtype)):
+        return None
+    found = _arrow_texts(column)
+    if found is None or not _bare(*_letters(found)):
+        return None
+    values = column.to_numpy(dtype=object)
+    return np.where(pd.isna(values), "", values) if found.null_count else values.copy()
+
+
+def _bare(letters: np.ndarray, ends: np.ndarray) -> bool:
+    """Whether all texts are plain ASCII and none begins or ends with a space; letters, ends: as _letters gives them."""
+    if not len(letters):
+        return True
+    filled = ends[1:] > ends[:-1]
+    edges = np.concatenate((ends[:-1][filled], ends[1:][filled] - 1)) - ends[0]
+    return bool(letters.min() >= 32 and letters.max() <= 126 and (letters[edges] > 32).all())
+
+
+def _arrow_texts(names):
+    """A large_string array of texts or of a text column; None where some are none, or no file could hold them."""
+    import pyarrow as arrow
+
+    try:
+        texts = arrow.array(names, from_pandas=True)
+    except (arrow.ArrowException, TypeError, UnicodeEncodeError):
+        return None
+    texts = texts.combine_chunks() if isinstance(texts, arrow.ChunkedArray) else texts
+    kinds = (arrow.string(), arrow.large_string(), arrow.null())
+    return texts.cast(arrow.large_string()) if texts.type in kinds else None
+
+
+def _letters(texts) -> tuple[np.ndarray, np.ndarray]:
+    """(the bytes of all the texts one behind the other, where each begins and the last ends)."""
+    _, where, held = texts.buffers()
+    if where is None:
+        return np.zeros(0, dtype=np.uint8), np.zeros(len(texts) + 1, dtype=np.int64)
+    ends = np.frombuffer(where, dtype=np.int64)[texts.offset:texts.offset + len(texts) + 1]
+    return (np.zeros(0, dtype=np.uint8) if held is None else np.frombuffer(held, dtype=np.uint8)[ends[0]:ends[-1]]), ends
+
+
+def texts(known, which: np.ndarray):
+    """A text column of many rows from its different texts: which of them each row has; blanks are none."""
+    return pd.array(list(known), dtype="str").take(which)
+
+
+def byte_rows(names) -> tuple[np.ndarray, np.ndarray] | None:
+    """(the letters of each name as numbers, a row each, filled up with 0; how many it has); None where not all are plain ASCII.
+
+    names: texts, or a text column.
+
+    >>> byte_rows(["A1", "B"])[0].tolist(), byte_rows(["é"])
+    ([[65, 49], [66, 0]], None)
+    """
+    found = _arrow_texts(names) if len(names) else None
+    if found is None or found.null_count:
+        return None
+    letters, ends = _letters(found)
+    if len(letters) and (letters.min() < 32 or letters.max() > 126):
+        return None
+    size = np.diff(ends)
+    wide = int(size.max())
+    if (size == wide).all():
+        return letters.reshape(len(size), wide), size
+    rows = np.zeros((len(size), wide), dtype=np.uint8)
+    rows[np.arange(wide) < size[:, None]] = letters
+    return rows, size

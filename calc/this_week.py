@@ -10,9 +10,10 @@ import pandas as pd
 
 from calc import log_names, moisture, results, tables, watering
 from calc.bad_year import RETIRE
+from calc.bearing import years_of
 from calc.day_numbers import monday_of
 from calc.watering import days_dry
-from calc.week_rules import A_DATE, RULES, Week, many, needs, on, rest, stamp
+from calc.week_rules import A_DATE, RULES, Needs, Said, Week, many, on, rest, stamp, together
 from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, day_column, days, words
 
 # From what is lost soonest to what can wait; a line's urgency is its place here.
@@ -68,15 +69,14 @@ def spawn_lines(week: Week) -> list[dict]:
 
 def retire_lines(week: Week) -> list[dict]:
     """Years of logs that no longer pay their upkeep."""
-    year = pd.Series(dates(week.yard.inoculated)).dt.year.to_numpy()
-    names = as_typed(week.logs, "log")
     found = []
     for row in week.keep_retire[week.keep_retire["words"].isin([RETIRE])].itertuples():
-        mine = (year == float(row.group)) & (week.alive > 0)
-        if mine.any():
-            found.append(line(f"retire or replace/{row.group}", "retire or replace", log_names.in_words(names[mine].tolist(), week.alive[mine].sum()),
+        mine = np.flatnonzero((years_of(week.yard.inoculated) == float(row.group)) & (week.yard.inoculated < NO_DAY) & (week.alive > 0))
+        if len(mine):
+            logs = float(week.alive[mine].sum())
+            found.append(line(f"retire or replace/{row.group}", "retire or replace", log_names.said(week.ranked.spans(mine), len(mine), logs),
                               NOWHERE, f"inoculated in {row.group}: even a good rest of their life brings less than its upkeep; see Yield",
-                              "keep or retire by what is still to come (EconS 350)", int(mine.sum()), str(row.group), float(week.alive[mine].sum())))
+                              "keep or retire by what is still to come (EconS 350)", len(mine), str(row.group), logs))
     return found
 
 
@@ -85,9 +85,9 @@ def line(key, what, logs, place, why, rule, rows, occasion="", count=np.nan) -> 
             "place": place, "words": why, "rule": rule, "rows": float(rows), "occasion": occasion, "count": count}
 
 
-def causes(stopped: pd.DataFrame) -> np.ndarray:
-    """Reasons without their dates: lines of the stop list."""
-    return stopped["reason"].str.replace(A_DATE, "", regex=True).to_numpy(dtype=object)
+def causes(stopped: Needs) -> tuple[np.ndarray, np.ndarray]:
+    """(reasons without their dates in order, which of them each of the stop list has)."""
+    return _named([A_DATE.sub("", text) for text in stopped.reason.texts], stopped.reason.which)
 
 
 # ---- from needs to lines ----------------------------------------------------------------------------------------------
@@ -97,24 +97,40 @@ LEVELS = 4  # batch, place and strain, place, whole yard
 BY_BATCH = ("inoculate, past the limit", "inoculate", "move", "turn")  # the others are done place by place
 
 
-def at_level(names: np.ndarray, level: int) -> np.ndarray:
+def at_level(names: np.ndarray, level: int) -> list[str]:
     """Names of batches cut to a coarser level."""
-    return np.array(["/".join(name.split("/")[:3 - level]) if level < 3 else "" for name in names], dtype=object)
+    return ["/".join(name.split("/")[:3 - level]) if level < 3 else "" for name in names]
+
+
+def _named(names: list[str], which: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(the different names in order, the place among them of each row), of names of which some may be alike."""
+    known, place = np.unique(np.array(names, dtype=object), return_inverse=True)
+    return known, place.reshape(-1)[which]
 
 
 def this_week(week: Week) -> pd.DataFrame:
     """The table this_week, most urgent first; of one kind, the line with most logs first."""
-    found = pd.concat([part for rule in RULES if len(part := rule(week))] or [needs("water", np.zeros(0, dtype=np.int64), [], "")],
-                      ignore_index=True)
-    for stronger, weaker in COVERED:
-        sure = found[found["what"].isin(stronger)]["log"]
-        found = found[~((found["what"] == weaker) & found["log"].isin(sure))]
     lines = _few(soak_lines(week)) + _few(spawn_lines(week)) + _few(retire_lines(week))
     stopped = rest(week)
-    lines += [{**one, "words": f"do not soak: {one['words']}"} for one in _few(_drawn(week, stopped, causes(stopped)))]
-    lines += _grouped(week, found, MOST_LINES - len(lines))
+    lines += [{**one, "words": f"do not soak: {one['words']}"} for one in _few(_drawn(week, stopped, *causes(stopped)))]
+    lines += _grouped(week, _needed(week), MOST_LINES - len(lines))
     table = pd.DataFrame(lines, columns=list(results.COLUMNS["this_week"])) if lines else results.empty("this_week")
     return table.sort_values(["urgency", "count", "key"], ascending=[True, False, True], kind="stable", ignore_index=True)
+
+
+def _needed(week: Week) -> dict[str, Needs]:
+    """What is needed by kind, in ORDER; a log that a stronger kind names is not named again by a weaker one."""
+    parts: dict[str, list[Needs]] = {}
+    for part in (part for rule in RULES for part in rule(week) if len(part)):
+        parts.setdefault(part.what, []).append(part)
+    found = {kind: together(parts[kind]) for kind in ORDER if kind in parts}
+    for stronger, weaker in COVERED:
+        sure = [found[kind].log for kind in stronger if kind in found]
+        if weaker in found and sure:
+            named = np.zeros(len(week.yard), dtype=bool)
+            named[np.concatenate(sure)] = True
+            found[weaker] = found[weaker].only(~named[found[weaker].log])
+    return {kind: part for kind, part in found.items() if len(part)}
 
 
 def _few(lines: list[dict]) -> list[dict]:
@@ -128,16 +144,15 @@ def _few(lines: list[dict]) -> list[dict]:
                         sum(one["count"] for one in tail))]
 
 
-def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
+def _grouped(week: Week, parts: dict[str, Needs], most: int) -> list[dict]:
     """Lines of all kinds, by batch or by place, and coarser where the page would not hold them."""
     known, code = week.batches
-    names = [at_level(known, level) for level in range(LEVELS)]
-    kinds = [kind for kind in ORDER if (found["what"] == kind).any()]
-    parts = {kind: found[found["what"] == kind] for kind in kinds}
-    level = {kind: 0 if kind in BY_BATCH else 2 for kind in kinds}
+    names = [_named(at_level(known, level), np.arange(len(known))) for level in range(LEVELS)]
+    kinds, level = list(parts), {kind: 0 if kind in BY_BATCH else 2 for kind in parts}
+    batch = {kind: code[part.log] for kind, part in parts.items()}
 
     def held(kind: str) -> int:
-        return len(set(names[level[kind]][code[parts[kind]["log"].to_numpy(dtype=np.int64)]]))
+        return int(np.count_nonzero(np.bincount(names[level[kind]][1][batch[kind]])))
 
     size = {kind: held(kind) for kind in kinds}
     while kinds:
@@ -148,30 +163,47 @@ def _grouped(week: Week, found: pd.DataFrame, most: int) -> list[dict]:
         size[widest] = held(widest)
     lines = []
     for kind in kinds:
-        lines += _drawn(week, parts[kind], names[level[kind]][code[parts[kind]["log"].to_numpy(dtype=np.int64)]])
+        shown, of_batch = names[level[kind]]
+        lines += _drawn(week, parts[kind], shown, of_batch[batch[kind]])
     return lines
 
 
-def _drawn(week: Week, part: pd.DataFrame, group: np.ndarray) -> list[dict]:
-    """One line for each group: its logs, its reasons, its rules."""
-    places, found = as_typed(week.logs, "place"), []
-    for name, mine in part.groupby(group, sort=True):
-        log = np.unique(mine["log"].to_numpy(dtype=np.int64))
-        what = mine["what"].iat[0]
-        where = set(places[log])
-        found.append(line(f"{what}/{name}", what, log_names.said(week.ranked.spans(log), len(log), float(week.alive[log].sum())),
-                          where.pop() if len(where) == 1 else NOWHERE, _reasons(mine), "; ".join(mine["rule"].unique()), len(log),
-                          str(mine["occasion"].max()), float(week.alive[log].sum())))
+def _drawn(week: Week, part: Needs, names: np.ndarray, group: np.ndarray) -> list[dict]:
+    """One line for each group: its logs, its reasons, its rules. names: of the groups, in order; group: of each row."""
+    found, (place, places) = [], week.places
+    order = np.argsort(group, kind="stable")
+    ends = np.cumsum(np.bincount(group, minlength=len(names)))
+    for name, first, last in zip(names, ends - np.diff(ends, prepend=0), ends, strict=True):
+        if first == last:
+            continue
+        mine = part if last - first == len(part) else part.only(order[first:last])
+        log = mine.log if (np.diff(mine.log) > 0).all() else np.unique(mine.log)
+        where = places[place[log[0]]] if (place[log] == place[log[0]]).all() else NOWHERE
+        logs = float(week.alive[log].sum())
+        found.append(line(f"{part.what}/{name}", part.what, log_names.said(week.ranked.spans(log), len(log), logs), where, _reasons(mine),
+                          "; ".join(_in_turn(mine.rule)), len(log), max(_in_turn(mine.occasion)), logs))
     return found
 
 
-def _reasons(mine: pd.DataFrame, most: int = 2) -> str:
-    """The first of the reasons of a line; the rows with others are counted."""
-    ordered = mine.sort_values("first", kind="stable")
-    shown = list(ordered["reason"].unique()[:most])
-    shown = shown[:1] if sum(map(len, shown)) > MOST_WORDS else shown
-    rest_ = int((~mine["reason"].isin(shown)).sum())
-    return "; ".join(shown) + (f"; {many(rest_, 'more row')} likewise" if rest_ else "")
+def _in_turn(said: Said) -> list[str]:
+    """The different texts in the order in which they first stand."""
+    if len(said.texts) == 1:
+        return said.texts
+    known, first = np.unique(said.which, return_index=True)
+    return list(dict.fromkeys(said.texts[code] for code in known[np.argsort(first)]))
+
+
+def _reasons(mine: Needs) -> str:
+    """The first two of the reasons of a line, or one where they are long; the rows with others are counted."""
+    which, texts = mine.reason.which, mine.reason.texts
+    first = int(which[np.argmin(mine.first)])
+    shown, others = [first], np.flatnonzero(which != first)
+    if len(others):
+        second = int(which[others[np.argmin(mine.first[others])]])
+        if len(texts[first]) + len(texts[second]) <= MOST_WORDS:
+            shown.append(second)
+            others = others[which[others] != second]
+    return "; ".join(texts[code] for code in shown) + (f"; {many(len(others), 'more row')} likewise" if len(others) else "")
 
 
 def every_table(frames: dict, book: Diary, yard: Yard, known: pd.DataFrame, settings: dict, season: dict) -> dict:
@@ -180,7 +212,7 @@ def every_table(frames: dict, book: Diary, yard: Yard, known: pd.DataFrame, sett
     known: calc.sizes of each row; season: the tables log_season, soak_calendar and keep_retire.
     """
     logs, woods = frames["logs"], frames.get("woods", pd.DataFrame())
-    own = moisture.samples(logs, woods, known["volume_m3"].to_numpy(dtype=float))
+    own = moisture.samples(logs, woods, known["volume_m3"].to_numpy(dtype=float), book.pairs("weighed")[1])
     weighed = moisture.weighings(book, yard, own)
     wet = moisture.moisture(book, yard, logs, own, weighed, settings.get("water_below"))
     rain = watering.water(book, len(yard))

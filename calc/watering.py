@@ -70,12 +70,12 @@ def water(book: Diary, logs: int) -> Water:
     """The wet lines of Events. Rain and watering that name no log fall on the whole yard."""
     wet = book.lines("rain", "watered", "soaked")
     number = np.cumsum(wet) - 1
-    pair = wet[book.line]
+    line, log = book.pairs("rain", "watered", "soaked")
     kind = book.kind[wet]
     everywhere = book.whole_yard[wet] | ((book.named[wet] == 0) & (kind == "rain"))
     depth = np.where(kind == "soaked", np.nan, book.amount[wet])
-    return Water(book.day[wet], depth, kind == "rain", kind == "soaked", everywhere & (kind != "soaked"), number[book.line[pair]],
-                 book.log[pair], book.as_of, logs)
+    return Water(book.day[wet], depth, kind == "rain", kind == "soaked", everywhere & (kind != "soaked"), number[line],
+                 log, book.as_of, logs)
 
 
 def wanted_m(settings: dict) -> float:

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from calc.text_columns import UNTIDY, matching
+from calc.text_columns import tidy
 
 NO_DAY = 2 ** 40
 BEARING = ("picked", "soaked", "pins seen")
@@ -53,10 +53,10 @@ def numbers(frame: pd.DataFrame, name: str, blank: float = np.nan) -> np.ndarray
 
 def as_typed(frame: pd.DataFrame, name: str) -> np.ndarray:
     """A text column as text without spaces around it, "" where blank."""
-    if name in frame and frame[name].dtype == object:
-        texts = frame[name].to_numpy()
-        if not len(matching(texts, UNTIDY)):  # names differ in every row: leave them as they are where nothing is to change
-            return np.where(pd.isna(texts), "", texts)
+    if name in frame:
+        found = tidy(frame[name])  # names differ in every row: leave them as they are where nothing is to change
+        if found is not None:
+            return found
     return _mapped(frame, name, lambda text: text)
 
 
@@ -70,6 +70,48 @@ def _mapped(frame, name, change):
         return np.full(len(frame), "", dtype=object)
     codes, known = pd.factorize(frame[name], use_na_sentinel=True)
     return np.array([change(str(k).strip()) for k in known] + [""], dtype=object)[codes]
+
+
+def coded(frame: pd.DataFrame, name: str, change=str) -> tuple[np.ndarray, np.ndarray]:
+    """A text column as numbers: (the place of each row's text, the different texts as as_typed has them, "" for blank).
+
+    change: what is done to each different text, such as str.casefold to compare as `words` does.
+    """
+    if name not in frame:
+        return np.zeros(len(frame), dtype=np.int64), np.array([""], dtype=object)
+    codes, known = pd.factorize(frame[name], use_na_sentinel=True)
+    places: dict[str, int] = {}
+    place = [places.setdefault(change(str(k).strip()), len(places)) for k in known]
+    if len(codes) and codes.min() < 0:
+        place.append(places.setdefault("", len(places)))
+    return np.array(place, dtype=np.int64)[codes], np.array(list(places), dtype=object)
+
+
+def distinct(whole: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(the different whole numbers in order, the place of each of all among them); fast where they lie close, as days and codes do."""
+    if not len(whole):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    low, high = int(whole.min()), int(whole.max())
+    if high - low > 4 * len(whole) + 1024:  # blank dates lie far off
+        codes, known = pd.factorize(whole)
+        order = np.argsort(known)
+        place = np.empty(len(known), dtype=np.int64)
+        place[order] = np.arange(len(known))
+        return known[order], place[codes]
+    there = np.zeros(high - low + 1, dtype=bool)
+    there[whole - low] = True
+    return np.flatnonzero(there) + low, (np.cumsum(there) - 1)[whole - low]
+
+
+def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows alike in all these columns of whole numbers: (the number of each row's kind, the first row of each kind)."""
+    code = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        known, place = distinct(column.astype(np.int64, copy=False))
+        code = distinct(code * max(len(known), 1) + place)[1]
+    first = np.zeros(int(code.max(initial=-1)) + 1, dtype=np.int64)
+    first[code[::-1]] = np.arange(len(code))[::-1]
+    return code, first
 
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -100,6 +142,24 @@ class Diary:
     def _kinds(self) -> tuple[np.ndarray, np.ndarray]:
         """The kinds as numbers, and the kind of each number."""
         return pd.factorize(self.kind)
+
+    @cached_property
+    def _kind_of_pair(self) -> np.ndarray:
+        """The kind of the line of each pair, as a number; -1 where it is dated after the as-of day."""
+        codes, known = self._kinds
+        return np.where(self.seen, codes, -1).astype(np.int16 if len(known) < 2 ** 15 else np.int64)[self.line]
+
+    @cached_property
+    def _pairs(self) -> dict:
+        return {}
+
+    def pairs(self, *kinds: str) -> tuple[np.ndarray, np.ndarray]:
+        """(line, log) of the pairs of these kinds up to the as-of day, in their order; looked up once."""
+        if kinds not in self._pairs:
+            asked = np.append(np.isin(self._kinds[1], kinds), False)
+            mine = np.flatnonzero(asked[self._kind_of_pair]) if asked.any() else np.zeros(0, dtype=np.int64)
+            self._pairs[kinds] = self.line[mine], self.log[mine]
+        return self._pairs[kinds]
 
     @property
     def seen(self) -> np.ndarray:
