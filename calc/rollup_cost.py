@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from calc import results
+from calc.codes import coded, grouping
 from calc.problems import QUESTION, Problem
 from calc.yard import (
     Diary,
@@ -110,10 +111,12 @@ def labour(frames: dict, book: Diary, yard: Yard, wage: float) -> Charges:
 def wages(frames: dict, who: np.ndarray, wage: float) -> np.ndarray:
     """Money an hour of each line: the helper's own wage if listed, else `wage`; 0 if paid through Costs."""
     helpers = frames.get("helpers", pd.DataFrame())
+    if not len(helpers):
+        return np.full(len(who), float(wage))
     own = np.where(yes(helpers, "paid_in_costs"), 0.0, numbers(helpers, "helper_wage", wage))
     listed = dict(zip(words(helpers, "helper"), own, strict=True))
     listed.pop("", None)
-    codes, names = pd.factorize(who)
+    codes, names = coded(who)
     return np.array([listed.get(name, wage) for name in names] + [wage])[codes]
 
 
@@ -144,15 +147,16 @@ def by_category(views: dict) -> pd.DataFrame:
     """Cash by category of Costs, labour by kind of event, up to the as-of day; the dearest first."""
     tables = []
     for name, view in views.items():
-        seen = ~view.later & ((view.amount != 0) | (view.hours != 0))
-        label = np.where(view.label[seen] == "", NO_CATEGORY, view.label[seen])
-        frame = pd.DataFrame({"category": label, "amount": view.amount[seen], "hours": view.hours[seen]})
-        found = frame.groupby("category", as_index=False).agg(
-            amount=("amount", "sum"), hours=("hours", "sum"), rows=("amount", "size"))
-        spent = found["amount"].sum()
-        found["share"] = found["amount"] / spent if spent else np.nan
-        found["view"] = name
-        if name == "cash":
-            found["hours"] = np.nan
-        tables.append(found.sort_values(["amount", "hours", "category"], ascending=[False, False, True]))
-    return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["costs"])]
+        seen = np.flatnonzero(~view.later & ((view.amount != 0) | (view.hours != 0)))
+        code, known = coded(view.label)
+        label = grouping(code[seen], [word or NO_CATEGORY for word in known])
+        amount, rows = label.total(view.amount[seen]), label.total(np.ones(len(seen)))
+        hours = label.total(view.hours[seen])
+        kept = np.flatnonzero(rows > 0)
+        kept = kept[np.lexsort((kept, -hours[kept], -amount[kept]))]
+        spent = amount.sum()
+        tables.append({
+            "view": np.full(len(kept), name), "category": label.known[kept], "amount": amount[kept],
+            "hours": np.full(len(kept), np.nan) if name == "cash" else hours[kept],
+            "share": amount[kept] / spent if spent else np.full(len(kept), np.nan), "rows": rows[kept].astype(np.int64)})
+    return pd.DataFrame({name: np.concatenate([table[name] for table in tables]) for name in results.COLUMNS["costs"]})

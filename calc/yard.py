@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from calc.text_columns import UNTIDY, matching
+from calc.codes import coded, distinct
 
 NO_DAY = 2 ** 40
 BEARING = ("picked", "soaked", "pins seen")
@@ -22,11 +22,14 @@ IN_THE_YARD = (*BEARING, "waxed", "stacked", "moved", "turned", "weighed", "chec
 EXITS = ("retired", "lost", "sold as log")
 _SPAN, _SHIFT = 2 ** 42, 2 ** 20  # one sorted key out of log and day
 TINY = 1e-9
+MANY = 1000  # from so many days on it pays to look each calendar day up once
 
 
 def days(values) -> np.ndarray:
     """Dates as whole days since 1970-01-01; NO_DAY where blank."""
-    found = pd.to_datetime(pd.Series(values)).to_numpy().astype("datetime64[D]")
+    if not (isinstance(values, pd.Series) and isinstance(values.dtype, np.dtype) and values.dtype.kind == "M"):
+        values = pd.to_datetime(pd.Series(values))
+    found = values.to_numpy().astype("datetime64[D]")
     return np.where(np.isnat(found), NO_DAY, found.astype(np.int64))
 
 
@@ -47,17 +50,22 @@ def numbers(frame: pd.DataFrame, name: str, blank: float = np.nan) -> np.ndarray
     """A number column as floats, `blank` where nothing stands."""
     if name not in frame:
         return np.full(len(frame), blank)
-    found = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    found = frame[name]
+    if not (isinstance(found.dtype, np.dtype) and found.dtype.kind in "fiu"):
+        found = pd.to_numeric(found, errors="coerce")
+        found = found.to_numpy(dtype=float, na_value=np.nan)
+    found = np.asarray(found, dtype=float)
     return np.where(np.isnan(found), blank, found)
 
 
 def as_typed(frame: pd.DataFrame, name: str) -> np.ndarray:
     """A text column as text without spaces around it, "" where blank."""
     if name in frame and frame[name].dtype == object:
-        texts = frame[name].to_numpy()
-        if not len(matching(texts, UNTIDY)):  # names differ in every row: leave them as they are where nothing is to change
-            return np.where(pd.isna(texts), "", texts)
-    return _mapped(frame, name, lambda text: text)
+        try:  # names differ in every row
+            return np.array(["" if text is None else text.strip() for text in frame[name].to_numpy()], dtype=object)
+        except AttributeError:
+            pass
+    return _mapped(frame, name, str)
 
 
 def words(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -68,8 +76,57 @@ def words(frame: pd.DataFrame, name: str) -> np.ndarray:
 def _mapped(frame, name, change):
     if name not in frame:
         return np.full(len(frame), "", dtype=object)
-    codes, known = pd.factorize(frame[name], use_na_sentinel=True)
-    return np.array([change(str(k).strip()) for k in known] + [""], dtype=object)[codes]
+    codes, known = _known(frame, name, change)
+    return known[codes]
+
+
+def _known(frame, name, change):
+    """(number of each row's text, the texts changed and then ""), which -1 stands for; two numbers may have one text."""
+    if name not in frame:
+        return np.full(len(frame), -1), np.array([""], dtype=object)
+    codes, known = coded(frame[name])
+    return codes, np.array([change(str(k).strip()) for k in known] + [""], dtype=object)
+
+
+def text_codes(frame: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """(number of each row's text, the texts by number) of a text column as `as_typed` has them. All texts that are numbered occur."""
+    code, known = _known(frame, name, str)
+    if len(code) and int(code.min()) < 0:
+        return np.where(code < 0, len(known) - 1, code), known
+    return code, known[:-1]
+
+
+def word_codes(frame: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """(number of each row's word, the words by number) of a text column as `words` has them; the last word is "" and stands for -1 too.
+
+    Two numbers may have one word, as when it was typed in two ways.
+    """
+    return _known(frame, name, str.casefold)
+
+
+def by_calendar(day, unit: str) -> np.ndarray:
+    """Whole calendar years ("Y") or months ("M") since 1970 of days since 1970."""
+    day = np.asarray(day, dtype=np.int64)
+    if day.size > MANY:
+        least, most = int(day.min()), int(day.max())
+        if most - least < day.size:  # the calendar is asked once for each day, not for each line
+            return _calendar(np.arange(least, most + 1), unit)[day - least]
+    return _calendar(day, unit)
+
+
+def _calendar(day, unit):
+    return day.astype("datetime64[D]").astype(f"datetime64[{unit}]").astype(np.int64)
+
+
+def years_of(day) -> np.ndarray:
+    """Calendar years of days since 1970."""
+    return by_calendar(day, "Y") + 1970
+
+
+def first_day(year) -> np.ndarray:
+    """Days since 1970 of 1 January."""
+    begun = (np.asarray(year, dtype=np.int64) - 1970).astype("datetime64[Y]")
+    return begun.astype("datetime64[D]").astype(np.int64)
 
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -93,20 +150,30 @@ class Diary:
 
     def lines(self, *kinds: str) -> np.ndarray:
         """True for the lines of these kinds up to the as-of day."""
-        codes, known = self._kinds
-        return np.isin(known, kinds)[codes] & self.seen
+        found = np.zeros(len(self.day), dtype=bool)
+        for kind in kinds:
+            if kind in self._lines:
+                found |= self._lines[kind]
+        return found
 
     @cached_property
-    def _kinds(self) -> tuple[np.ndarray, np.ndarray]:
-        """The kinds as numbers, and the kind of each number."""
-        return pd.factorize(self.kind)
+    def _lines(self) -> dict[str, np.ndarray]:
+        """Kind -> True for its lines up to the as-of day."""
+        codes, known = self.kinds
+        small = codes.astype(np.int16 if len(known) < 2 ** 15 else np.int64)
+        return {kind: (small == at) & self.seen for at, kind in enumerate(known)}
 
-    @property
+    @cached_property
+    def kinds(self) -> tuple[np.ndarray, np.ndarray]:
+        """(number of each line's kind, the kinds by number)."""
+        return coded(self.kind)
+
+    @cached_property
     def seen(self) -> np.ndarray:
         """True for lines dated up to the as-of day."""
         return self.day <= self.as_of
 
-    @property
+    @cached_property
     def named(self) -> np.ndarray:
         """Logs named, by line: 0 where none is known."""
         return np.bincount(self.line, minlength=len(self.day))
@@ -279,7 +346,7 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
     by_log = np.zeros(len(yard))
     if not len(day):
         return by_log, np.zeros(0, dtype=bool)
-    known, where = np.unique(day, return_inverse=True)
+    known, where = distinct(day)
     pot = np.bincount(where, weights=amount)
     alive = _alive_in_all(yard, known)
     there = alive > TINY
