@@ -16,7 +16,7 @@ import pandas as pd
 from calc import results
 from calc import yield_model as model
 from calc.bearing import FAR_YEAR, Bearing, usable
-from calc.codes import coded, distinct
+from calc.codes import distinct
 from calc.expected import Remaining, fitted_kg, range_of
 from calc.yard import TINY, Yard, day_column, numbers, words
 
@@ -116,7 +116,7 @@ def upkeep(left: Remaining, yard: Yard, views: dict, frames: dict) -> dict:
     bills = frames.get("costs", pd.DataFrame())
     years, first = log_years(yard)
     young = yard.as_of - first < YEAR_DAYS  # a few weeks say nothing about a year
-    code, kinds = coded(labour.label)
+    code, kinds = labour.labels
     work = ~labour.later & (labour.hours > 0) & ~np.isin(kinds, SETTING_UP)[code]
     work &= day_column(frames.get("events", pd.DataFrame()), "date") >= first
     paid = ~cash.later & ~np.isin(words(bills, "category"), SET_UP_COSTS)

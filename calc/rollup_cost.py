@@ -6,6 +6,7 @@ through Costs cost nothing here, their hours are still shown. In both, spent = c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -46,6 +47,11 @@ class Charges:
     unknown: np.ndarray
     by_log: np.ndarray
     hours_by_log: np.ndarray
+
+    @cached_property
+    def labels(self) -> tuple[np.ndarray, np.ndarray]:
+        """(number of each line's label, the labels by number); two numbers may have one label."""
+        return coded(self.label)
 
     def uncharged(self) -> np.ndarray:
         """Lines dated by the as-of day that no log carries (yet)."""
@@ -104,8 +110,10 @@ def labour(frames: dict, book: Diary, yard: Yard, wage: float) -> Charges:
     spread, found = share_over_yard(yard, book.day[common], amount[common])
     spread_hours, _ = share_over_yard(yard, book.day[common], hours[common])
     waiting[common] = ~found
-    return Charges(amount, hours, book.kind, later, waiting, ~named & ~book.whole_yard & ~later,
-                   by_log + spread, hours_by_log + spread_hours)
+    found = Charges(amount, hours, book.kind, later, waiting, ~named & ~book.whole_yard & ~later,
+                    by_log + spread, hours_by_log + spread_hours)
+    found.labels = book.kinds
+    return found
 
 
 def wages(frames: dict, who: np.ndarray, wage: float) -> np.ndarray:
@@ -148,7 +156,7 @@ def by_category(views: dict) -> pd.DataFrame:
     tables = []
     for name, view in views.items():
         seen = np.flatnonzero(~view.later & ((view.amount != 0) | (view.hours != 0)))
-        code, known = coded(view.label)
+        code, known = view.labels
         label = grouping(code[seen], [word or NO_CATEGORY for word in known])
         amount, rows = label.total(view.amount[seen]), label.total(np.ones(len(seen)))
         hours = label.total(view.hours[seen])

@@ -131,7 +131,10 @@ def first_day(year) -> np.ndarray:
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
     """True where a yes/no column says yes (a boolean True counts)."""
-    return np.isin(words(frame, name), ("yes", "true"))
+    if name in frame and frame[name].dtype == bool:
+        return frame[name].to_numpy(copy=True)
+    code, known = word_codes(frame, name)
+    return np.isin(known, ("yes", "true"))[code]
 
 
 @dataclass
@@ -161,11 +164,15 @@ class Diary:
         """Kind -> True for its lines up to the as-of day."""
         codes, known = self.kinds
         small = codes.astype(np.int16 if len(known) < 2 ** 15 else np.int64)
-        return {kind: (small == at) & self.seen for at, kind in enumerate(known)}
+        found: dict[str, np.ndarray] = {}
+        for at, kind in enumerate(known):
+            mine = (small == at) & self.seen
+            found[kind] = found[kind] | mine if kind in found else mine
+        return found
 
     @cached_property
     def kinds(self) -> tuple[np.ndarray, np.ndarray]:
-        """(number of each line's kind, the kinds by number)."""
+        """(number of each line's kind, the kinds by number); two numbers may have one kind."""
         return coded(self.kind)
 
     @cached_property
@@ -184,8 +191,11 @@ def diary(frames: dict, links: dict, as_of: int) -> Diary:
     events = frames.get("events", pd.DataFrame())
     pairs = links.get("event_links")
     line, log = pair_columns(pairs, "event")
-    return Diary(words(events, "event"), day_column(events, "date"), numbers(events, "amount"),
+    code, kinds = word_codes(events, "event")
+    book = Diary(kinds[code], day_column(events, "date"), numbers(events, "amount"),
                  numbers(events, "minutes", 0.0), yes(events, "whole_yard"), line, log, events, as_of)
+    book.kinds = np.where(code < 0, len(kinds) - 1, code), kinds  # the words were told apart just now
+    return book
 
 
 def pair_columns(pairs, what: str):
@@ -220,6 +230,13 @@ class Yard:
 
     def __len__(self):
         return len(self.count)
+
+    @cached_property
+    def running(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """(first days rising, logs that had come before each and in all, days of leaving rising, logs that had left before each and in all)."""
+        order, leave = np.argsort(self.start, kind="stable"), np.argsort(self.exit_day, kind="stable")
+        came, left = (np.concatenate(([0.0], np.cumsum(logs))) for logs in (self.count[order], self.exit_take[leave]))
+        return self.start[order], came, self.exit_day[leave], left
 
     def alive_at(self, log: np.ndarray, day: np.ndarray) -> np.ndarray:
         """Logs of each row that are in the yard on each day (arrays of one length)."""
@@ -267,9 +284,8 @@ def build(frames: dict, book: Diary) -> Yard:
     count = numbers(logs, "count", 1.0)
     inoculated = _first(day_column(logs, "inoculated"), book, "inoculated")
     start = np.minimum(_first(day_column(logs, "felled"), book, "felled"), inoculated)
-    undated = np.full(len(logs), NO_DAY)
-    start = np.where(start >= NO_DAY, _first(undated, book, *IN_THE_YARD), start)
-    borne = np.where(inoculated >= NO_DAY, _first(undated, book, *BEARING), NO_DAY)
+    start = _first(start, book, *IN_THE_YARD)
+    borne = np.where(inoculated >= NO_DAY, _first(inoculated, book, *BEARING), NO_DAY)
     exits = book.lines(*EXITS)
     pair = exits[book.line]
     line, log = book.line[pair], book.log[pair]
@@ -288,6 +304,8 @@ def build(frames: dict, book: Diary) -> Yard:
 
 def _first(typed: np.ndarray, book: Diary, *kinds: str) -> np.ndarray:
     """The typed day, else the day of the first such event naming the row."""
+    if (typed < NO_DAY).all():
+        return typed
     first = np.full(len(typed), NO_DAY)
     pair = book.lines(*kinds)[book.line]
     np.minimum.at(first, book.log[pair], book.day[book.line[pair]])
@@ -355,8 +373,10 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
     after = rate[-1] - rate[np.searchsorted(known, yard.exit_day, side="right")]
     by_log -= np.bincount(yard.exit_log, weights=yard.exit_take * after, minlength=len(yard))
     by_log[np.abs(by_log) < TINY] = 0.0
+    if there.all():
+        return by_log, there[where]
     found = there.copy()
-    batches = np.unique(yard.inoculated[yard.is_inoculated()])
+    batches = distinct(yard.inoculated[yard.is_inoculated()])[0]
     following = np.searchsorted(batches, known, side="right")
     late = ~there & (following < len(batches))
     if late.any():
@@ -371,9 +391,5 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
 
 def _alive_in_all(yard: Yard, day: np.ndarray) -> np.ndarray:
     """Logs in the whole yard on each day."""
-    order = np.argsort(yard.start, kind="stable")
-    came = np.concatenate(([0.0], np.cumsum(yard.count[order])))
-    leave = np.argsort(yard.exit_day, kind="stable")
-    left = np.concatenate(([0.0], np.cumsum(yard.exit_take[leave])))
-    return (came[np.searchsorted(yard.start[order], day, side="right")]
-            - left[np.searchsorted(yard.exit_day[leave], day, side="left")])
+    start, came, leave, left = yard.running
+    return came[np.searchsorted(start, day, side="right")] - left[np.searchsorted(leave, day, side="left")]
