@@ -15,7 +15,8 @@ import pandas as pd
 
 from calc import results
 from calc import yield_model as model
-from calc.bearing import Bearing, usable
+from calc.bearing import FAR_YEAR, Bearing, usable
+from calc.codes import distinct
 from calc.expected import Remaining, fitted_kg, range_of
 from calc.yard import TINY, Yard, day_column, numbers, words
 
@@ -47,19 +48,18 @@ def seasons(left: Remaining) -> pd.DataFrame:
     if not len(seen.row):
         return results.empty("plan_actual")
     usual = fitted_kg(begin, seen, left.record, [_without_weather(fit, left) for fit in left.fits])
-    table = pd.DataFrame({
-        "inoculation_year": seen.inoculation_year[seen.batch[seen.row]].astype(float),
-        "year": seen.year.astype(float), "season": seen.season.astype(float), "logs": seen.logs,
-        "part": seen.part, "planned_kg": planned_kg(seen, begin), "usual_kg": usual, "actual_kg": seen.kg,
-        "rows": (seen.kg > 0).astype(float)})
-    sums = {name: "sum" for name in ("logs", "planned_kg", "usual_kg", "actual_kg", "rows")}
-    found = table.groupby(["inoculation_year", "year", "season"], as_index=False)
-    found = found.agg({**sums, "part": "first"})
-    found = found[found["logs"] > 0]
-    unwritten = ~found["year"].isin(seen.recorded)
-    found.loc[unwritten, "actual_kg"] = np.nan
-    found["lost_kg"] = (found["planned_kg"] - found["actual_kg"]).clip(lower=0.0)
-    return found.reset_index(drop=True)[list(results.COLUMNS["plan_actual"])]
+    inoculated = seen.inoculation_year[seen.batch[seen.row]]
+    keys, place = distinct(inoculated * FAR_YEAR + seen.year)
+    one = np.zeros(len(keys), dtype=np.int64)
+    one[place[::-1]] = np.arange(len(place))[::-1]  # the first of each
+    sums = {name: np.bincount(place, weights=values, minlength=len(keys)) for name, values in (
+        ("logs", seen.logs), ("planned_kg", planned_kg(seen, begin)), ("usual_kg", usual), ("actual_kg", seen.kg), ("rows", seen.kg > 0))}
+    table = {"inoculation_year": (keys // FAR_YEAR).astype(float), "year": (keys % FAR_YEAR).astype(float),
+             "season": seen.season[one].astype(float), "part": seen.part[one], **sums}
+    table["actual_kg"] = np.where(np.isin(keys % FAR_YEAR, list(seen.recorded)), sums["actual_kg"], np.nan)
+    table["lost_kg"] = np.maximum(table["planned_kg"] - table["actual_kg"], 0.0)
+    there = sums["logs"] > 0
+    return pd.DataFrame({name: table[name][there] for name in results.COLUMNS["plan_actual"]})
 
 
 def _without_weather(fit, left):
@@ -73,12 +73,11 @@ def weather(left: Remaining) -> pd.DataFrame:
     """The table weather_years: what each calendar year did to every log at once, against a usual year."""
     seen = left.seen
     use = usable(seen, left.begin)
-    years = np.unique(seen.year[use])
+    years, place = distinct(seen.year[use])
     if not len(years):
         return results.empty("weather_years")
     factor = left.draws.weather[:, seen.this_year - years]
     low, high = np.quantile(factor, [0.1, 0.9], axis=0)
-    place = np.searchsorted(years, seen.year[use])
     said = np.select([high < 1.0, low > 1.0], [BAD, GOOD], USUAL)
     return pd.DataFrame({
         "year": years.astype(float), "planned_kg": np.bincount(place, planned_kg(seen, left.begin)[use]),
@@ -93,18 +92,16 @@ def life_years(left: Remaining) -> pd.DataFrame:
     use = np.isin(seen.year, list(seen.recorded)) & (seen.logs > 0)
     if not use.any():
         return results.empty("life_years")
-    table = pd.DataFrame({
-        "season": seen.season[use].astype(float), "log_seasons": (seen.logs * seen.part)[use],
-        "kg": seen.kg[use], "planned_kg": planned_kg(seen, begin)[use],
-        "rows": (seen.kg[use] > 0).astype(float)})
-    found = table.groupby("season", as_index=False).sum()
-    borne = found["log_seasons"].where(found["log_seasons"] > TINY)
+    season, place = distinct(seen.season[use])
+    found = {name: np.bincount(place, weights=values[use]) for name, values in (
+        ("log_seasons", seen.logs * seen.part), ("kg", seen.kg), ("planned_kg", planned_kg(seen, begin)), ("rows", seen.kg > 0))}
+    borne = np.where(found["log_seasons"] > TINY, found["log_seasons"], np.nan)
     found["per_log_kg"], found["planned_per_log_kg"] = found["kg"] / borne, found["planned_kg"] / borne
-    whole = found["per_log_kg"].sum()
-    found["share"] = found["per_log_kg"] / whole if whole > 0 else np.nan
+    whole = np.nansum(found["per_log_kg"])
+    found["share"] = found["per_log_kg"] / whole if whole > 0 else np.full(len(season), np.nan)
     shares = np.append(model.life_shares(begin.life_seasons, begin.weights), 0.0)
-    found["planned_share"] = shares[np.minimum(found["season"].astype(int), begin.life_seasons + 1) - 1]
-    return found[list(results.COLUMNS["life_years"])]
+    found |= {"season": season.astype(float), "planned_share": shares[np.minimum(season, begin.life_seasons + 1) - 1]}
+    return pd.DataFrame({name: found[name] for name in results.COLUMNS["life_years"]})
 
 
 def upkeep(left: Remaining, yard: Yard, views: dict, frames: dict) -> dict:
@@ -119,7 +116,8 @@ def upkeep(left: Remaining, yard: Yard, views: dict, frames: dict) -> dict:
     bills = frames.get("costs", pd.DataFrame())
     years, first = log_years(yard)
     young = yard.as_of - first < YEAR_DAYS  # a few weeks say nothing about a year
-    work = ~labour.later & (labour.hours > 0) & ~np.isin(labour.label, SETTING_UP)
+    code, kinds = labour.labels
+    work = ~labour.later & (labour.hours > 0) & ~np.isin(kinds, SETTING_UP)[code]
     work &= day_column(frames.get("events", pd.DataFrame()), "date") >= first
     paid = ~cash.later & ~np.isin(words(bills, "category"), SET_UP_COSTS)
     paid &= ~(numbers(bills, "life_years", 0.0) > 0) & (day_column(bills, "date") >= first)

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 
+from calc.codes import Grouping, distinct, several, together
 from calc.rollup_yield import Parts, groupings
-from calc.yard import Yard
+from calc.yard import Yard, first_day, years_of
 from calc.yield_model import PAST, Record, Start, own_weight
 
 FAR_YEAR = 10000  # beyond any year: keys of a batch and a year
@@ -30,7 +29,7 @@ class Bearing:
     log_life_kg: by row, life yield of one log at the published start; told: by row, True where the record
     tells it apart from its neighbours in the batch; cluster: by row, the rows picked together over the
     years, all of one strain on wood, -1 where they cannot be held against others; gone: part of the current
-    year gone by; passed: part of its harvest that usually lies behind.
+    year gone by; passed: part of its harvest that usually lies behind; groups: the groupings of Each log.
     """
 
     batch: np.ndarray
@@ -52,24 +51,14 @@ class Bearing:
     kg: np.ndarray  # marketable
     part: np.ndarray  # part of the season's harvest that lies behind
     component: np.ndarray  # by flat season, the own total it belongs to in that year
-
-
-def first_day(year) -> np.ndarray:
-    """Days since 1970 of 1 January."""
-    begun = (np.asarray(year, dtype=np.int64) - 1970).astype("datetime64[Y]")
-    return begun.astype("datetime64[D]").astype(np.int64)
-
-
-def years_of(day) -> np.ndarray:
-    """Calendar years of days since 1970."""
-    found = np.asarray(day, dtype=np.int64).astype("datetime64[D]")
-    return found.astype("datetime64[Y]").astype(np.int64) + 1970
+    groups: dict[str, Grouping]
 
 
 def bearing(found: Parts, yard: Yard, each: pd.DataFrame, begin: Start) -> Bearing:
     """The seasons of every inoculated row up to the as-of day."""
     this_year = int(years_of(yard.as_of))
-    batch, pair, inoculation_year = _batches(each, yard)
+    groups = groupings(each)
+    batch, pair, inoculation_year = _batches(each, yard, groups["strain x wood"])
     recorded, passed, gone = _written_down(found, yard.as_of, this_year)
     rows = np.flatnonzero(batch >= 0)
     seasons = np.maximum(this_year - inoculation_year[batch[rows]], 0)
@@ -85,25 +74,24 @@ def bearing(found: Parts, yard: Yard, each: pd.DataFrame, begin: Start) -> Beari
     out = Bearing(batch, pair, inoculation_year, yard.count, yard.alive(), life,
                   np.zeros(len(yard), dtype=bool), np.full(len(yard), -1), this_year, gone, passed, recorded,
                   row, year, season, logs, np.maximum(kg, 0.0), np.where(year == this_year, passed, 1.0),
-                  np.zeros(len(row), dtype=np.int64))
+                  np.zeros(len(row), dtype=np.int64), groups)
     out.component = _components(found, out)
     out.told = _told_apart(out, shared, kg)
-    out.cluster = _clusters(found, out, each)
+    out.cluster = _clusters(found, out, groups["strain x wood"].code)
     return out
 
 
-def _batches(each, yard):
+def _batches(each, yard, strain_wood: Grouping):
     """(batch of each row, pair of each batch, inoculation year of each batch)."""
-    strain_wood = pd.factorize(groupings(each)["strain x wood"], sort=True)[0]
     known = yard.is_inoculated()
-    logs = np.bincount(strain_wood[known], yard.count[known], minlength=int(strain_wood.max(initial=-1)) + 1)
+    logs = strain_wood.total(np.where(known, yard.count, 0.0))
     rank = np.empty(len(logs), dtype=np.int64)
     rank[np.argsort(-logs, kind="stable")] = np.arange(len(logs))
     year = np.nan_to_num(each["inoculation_year"].to_numpy(dtype=float)).astype(np.int64)
-    key = np.minimum(rank[strain_wood], MOST_PAIRS) * FAR_YEAR + year
+    key = np.minimum(rank[strain_wood.code], MOST_PAIRS) * FAR_YEAR + year
     batch = np.full(len(yard), -1)
-    distinct, batch[known] = np.unique(key[known], return_inverse=True)
-    return batch, np.unique(distinct // FAR_YEAR, return_inverse=True)[1], distinct % FAR_YEAR
+    keys, batch[known] = distinct(key[known])
+    return batch, distinct(keys // FAR_YEAR)[1], keys % FAR_YEAR
 
 
 def _written_down(found, as_of, this_year):
@@ -112,9 +100,9 @@ def _written_down(found, as_of, this_year):
     That part starts from an even year (starting guess) and follows the grower's own finished years, each
     counting as much as the start.
     """
-    year, bears = years_of(found.day), found.picked > 0
+    year, bears = found.year, found.picked > 0
     looked = years_of(found.looked) if found.looked is not None else year[:0]
-    recorded = set(np.unique(np.concatenate((year[bears], looked))).tolist())
+    recorded = {*distinct(year[bears])[0].tolist(), *distinct(looked)[0].tolist()}
     into = as_of - int(first_day(this_year)) + 1
     even = into / float(first_day(this_year + 1) - first_day(this_year))
     finished = bears & (year < this_year)
@@ -122,7 +110,7 @@ def _written_down(found, as_of, this_year):
         return recorded, even, even
     early = finished & (found.day - first_day(year) + 1 <= into)
     own = found.picked[early].sum() / found.picked[finished].sum()
-    count = len(np.unique(year[finished]))
+    count = len(distinct(year[finished])[0])
     return recorded, float((even + count * own) / (1 + count)), even
 
 
@@ -131,7 +119,7 @@ def _weights(found, batch, inoculation_year, rows, seasons, this_year):
     mine = (found.log >= 0)
     mine[mine] = batch[found.log[mine]] >= 0
     log, kg = found.log[mine], (found.picked - found.culled)[mine]
-    season = np.maximum(years_of(found.day[mine]) - inoculation_year[batch[log]], 1)
+    season = np.maximum(found.year[mine] - inoculation_year[batch[log]], 1)
     begins = np.zeros(len(batch), dtype=np.int64)
     begins[rows] = np.cumsum(seasons) - seasons
     length = np.zeros(len(batch), dtype=np.int64)
@@ -145,26 +133,21 @@ def _weights(found, batch, inoculation_year, rows, seasons, this_year):
 
 def _components(found: Parts, out: Bearing) -> np.ndarray:
     """Own totals: batches that only lines over several of them speak of, in one year, share one."""
-    batches = max(len(out.pair), 1)
-    node = out.batch[out.row] * FAR_YEAR + out.year
     mine = (found.log >= 0) & (found.picked > 0)
     mine[mine] = out.batch[found.log[mine]] >= 0
-    line, batch, kg = found.line[mine], out.batch[found.log[mine]], found.picked[mine]
-    year = years_of(found.day[mine])
+    line, batch, kg, year = found.line[mine], out.batch[found.log[mine]], found.picked[mine], found.year[mine]
     borne = year > out.inoculation_year[batch]  # what comes earlier counts to the first season, apart
     line, batch, kg, year = line[borne], batch[borne], kg[borne], year[borne]
-    pairs = np.unique(line * batches + batch)
-    across = np.bincount(pairs // batches, minlength=int(line.max()) + 1 if len(line) else 1) > 1
-    mixed = across[line] if len(line) else np.zeros(0, dtype=bool)
-    every = np.concatenate((node, batch * FAR_YEAR + year))
-    where, known = pd.factorize(every)
-    ours, theirs = where[:len(node)], where[len(node):]
-    both = pd.DataFrame({"year": year, "kg": kg, "mixed": np.where(mixed, kg, 0.0)}).groupby("year").sum()
-    loud = both.index[both["mixed"] > MIXED_SHARE * both["kg"]]
-    use = mixed & np.isin(year, loud)
-    head = pd.Series(theirs[use]).groupby(line[use]).transform("first").to_numpy(dtype=np.int64)
-    graph = sparse.coo_matrix((np.ones(len(head)), (head, theirs[use])), shape=(len(known), len(known)))
-    return connected_components(graph, directed=False)[1][ours] if len(known) else np.zeros(0, dtype=np.int64)
+    mixed = several(line, batch)
+    years, at = distinct(year)
+    among, whole = (np.bincount(at, kilos, minlength=len(years)) for kilos in (np.where(mixed, kg, 0.0), kg))
+    use = mixed & (among > MIXED_SHARE * whole)[at]
+    batches = max(len(out.pair), 1)
+    keys, where = distinct(np.concatenate((out.year * batches + out.batch[out.row], (year * batches + batch)[use])))
+    ours, theirs = where[:len(out.row)], where[len(out.row):]
+    first = np.zeros(int(line.max()) + 1 if len(line) else 1, dtype=np.int64)
+    first[line[use][::-1]] = theirs[::-1]
+    return together(len(keys), first[line[use]], theirs)[ours]
 
 
 def _told_apart(out, shared, kg):
@@ -179,21 +162,19 @@ def _told_apart(out, shared, kg):
     return told
 
 
-def _clusters(found: Parts, out: Bearing, each: pd.DataFrame) -> np.ndarray:
+def _clusters(found: Parts, out: Bearing, strain_wood: np.ndarray) -> np.ndarray:
     """Rows that lines name together hang together; those over several strains on woods are of no use."""
     rows = len(out.batch)
-    strain_wood = pd.factorize(groupings(each)["strain x wood"])[0]
     mine = (found.log >= 0) & (found.picked > 0)
     line, log, kg = found.line[mine], found.log[mine], found.picked[mine]
-    across = pd.Series(strain_wood[log]).groupby(line).transform("nunique").to_numpy() > 1
-    if kg[across].sum() <= MIXED_SHARE * kg.sum():
+    across = several(line, strain_wood[log])
+    if across.any() and kg[across].sum() <= MIXED_SHARE * kg.sum():
         line, log = line[~across], log[~across]
-    head = pd.Series(log).groupby(line).transform("first").to_numpy(dtype=np.int64)
-    graph = sparse.coo_matrix((np.ones(len(log)), (head, log)), shape=(rows, rows))
-    cluster = connected_components(graph, directed=False)[1].astype(np.int64)
-    pairs = pd.Series(strain_wood).groupby(cluster).transform("nunique").to_numpy()
+    first = np.zeros(int(line.max()) + 1 if len(line) else 1, dtype=np.int64)
+    first[line[::-1]] = log[::-1]
+    cluster = together(rows, first[line], log)
     picked = np.bincount(log, minlength=rows) > 0
-    return np.where((out.batch >= 0) & (picked | out.told) & (pairs == 1), cluster, -1)
+    return np.where((out.batch >= 0) & (picked | out.told) & ~several(cluster, strain_wood), cluster, -1)
 
 
 def usable(out: Bearing, begin: Start) -> np.ndarray:
@@ -213,12 +194,12 @@ def record(out: Bearing, begin: Start) -> Record:
     use = usable(out, begin)
     exposure = (out.logs * out.log_life_kg[out.row] * out.part)[use]
     batch, season = out.batch[out.row][use], out.season[use]
-    obs, known = pd.factorize(out.component[use], sort=True)
+    known, obs = distinct(out.component[use])
     kilos = np.bincount(obs, out.kg[use], minlength=len(known))
     year = np.zeros(len(known), dtype=np.int64)
     year[obs] = out.this_year - out.year[use]
     seasons = begin.life_seasons + PAST + 1
-    where, key = pd.factorize((obs * batches + batch) * seasons + season, sort=True)
+    key, where = distinct((obs * batches + batch) * seasons + season)
     return Record(out.pair, weight ** 2 / square, key // seasons // batches, key // seasons % batches,
                   key % seasons, np.bincount(where, exposure, minlength=len(key)), kilos, year,
                   out.this_year - out.inoculation_year, out.passed, standing)

@@ -22,7 +22,7 @@ from scipy import special
 
 from calc import results
 from calc.bearing import Bearing
-from calc.rollup_yield import groupings
+from calc.codes import distinct
 from calc.yield_model import Start, life_shares
 
 FALSE_CHANCE = 0.2  # of a false "gives more" over all pairs; the ranges are 8 in 10; starting guess
@@ -31,8 +31,8 @@ MOST_LOGS = 10000  # beyond, the difference is not worth the logs; starting gues
 FEWEST = 2  # replicates a group needs for a spread
 
 
-def replicates(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
-    """What can be compared: group, kg (marketable), exposure (logs x share of a life borne), logs, rows.
+def replicates(seen: Bearing, begin: Start) -> dict[str, dict[str, np.ndarray]]:
+    """What can be compared, by group: kg (marketable), exposure (logs x share of a life borne), logs and rows of each replicate.
 
     Only what has weights of its own and a season behind it; a row told apart that gave nothing counts with
     0 kg. Seasons not written down are left out of both.
@@ -43,12 +43,14 @@ def replicates(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
     exposure = np.bincount(seen.row, np.where(written, seen.logs * seen.part * share, 0.0),
                            minlength=len(seen.batch))
     kg = np.bincount(seen.row, np.where(written, seen.kg, 0.0), minlength=len(seen.batch))
-    use = (seen.cluster >= 0) & (exposure > 0)
-    table = pd.DataFrame({"cluster": seen.cluster[use], "kg": kg[use], "exposure": exposure[use],
-                          "logs": seen.count[use], "rows": 1.0,
-                          "group": groupings(each)["strain x wood"].to_numpy()[use]})
-    sums = {name: "sum" for name in ("kg", "exposure", "logs", "rows")}
-    return table.groupby("cluster", as_index=False).agg({"group": "first", **sums})
+    use = np.flatnonzero((seen.cluster >= 0) & (exposure > 0))
+    clusters, of_row = distinct(seen.cluster[use])
+    sums = {name: np.bincount(of_row, weights=values[use], minlength=len(clusters)) for name, values in
+            (("kg", kg), ("exposure", exposure), ("logs", seen.count), ("rows", np.ones(len(kg))))}
+    strain_wood = seen.groups["strain x wood"]
+    group = np.zeros(len(clusters), dtype=np.int64)
+    group[of_row] = strain_wood.code[use]  # one in all rows of a cluster
+    return {strain_wood.known[code]: {name: values[group == code] for name, values in sums.items()} for code in distinct(group)[0]}
 
 
 def ratio(kg, exposure):
@@ -116,19 +118,19 @@ def log_variance(kg, exposure, logs):
     return float((logs * (kg / exposure - mean) ** 2).sum() / (len(kg) - 1))
 
 
-def contrasts(seen: Bearing, each: pd.DataFrame, begin: Start) -> pd.DataFrame:
+def contrasts(seen: Bearing, begin: Start) -> pd.DataFrame:
     """The table contrasts: the strain on wood that gave most a log against each of the others.
 
     The best is chosen among the groups with two replicates or more; without such a group, among all.
     """
-    table = replicates(seen, each, begin)
-    if table["group"].nunique() < 2:
+    found = replicates(seen, begin)
+    if len(found) < 2:
         return results.empty("contrasts")
     groups = {}
-    for name, mine in table.groupby("group", sort=True):
+    for name, mine in found.items():
         mean, variance, free = ratio(mine["kg"], mine["exposure"])
         groups[name] = (mean, variance, free, log_variance(mine["kg"], mine["exposure"], mine["logs"]),
-                        len(mine), float(mine["logs"].sum()), float(mine["rows"].sum()))
+                        len(mine["kg"]), float(mine["logs"].sum()), float(mine["rows"].sum()))
     several = [name for name, found in groups.items() if found[4] >= FEWEST] or list(groups)
     best = max(several, key=lambda name: groups[name][0])
     level = FALSE_CHANCE / (len(groups) * (len(groups) - 1) / 2)

@@ -50,11 +50,12 @@ def events(book: Diary, ratio: Ratio | None = None) -> pd.DataFrame:
     """
     ratio = ratio or published_ratio()
     at = np.flatnonzero(book.lines("dried"))
-    fresh, out = book.amount[at], numbers(book.frame, "dried_out_kg")[at]
+    frame = book.frame.iloc[at]
+    fresh, out = book.amount[at], numbers(frame, "dried_out_kg")
     known = (fresh > 0) & (out > 0)
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(known, fresh / out, np.nan)
-    lot = as_typed(book.frame, "lot")[at]
+    lot = as_typed(frame, "lot")
     by_day = pd.Series(dates(book.day[at])).dt.strftime("%Y-%m-%d").to_numpy(dtype=object)
     said = np.select(
         [~known, found < ratio.low - TINY, found > ratio.high + TINY],
@@ -63,7 +64,7 @@ def events(book: Diary, ratio: Ratio | None = None) -> pd.DataFrame:
     )
     table = pd.DataFrame(
         {
-            "row": numbers(book.frame, "row")[at],
+            "row": numbers(frame, "row"),
             "date": dates(book.day[at]),
             "lot": np.where(lot == "", by_day, lot),
             "fresh_kg": fresh,

@@ -16,7 +16,8 @@ from scipy import sparse, special
 from calc import results
 from calc import yield_model as model
 from calc.bearing import Bearing, bearing, record, rows_within_batch, usable
-from calc.rollup_yield import Parts, groupings
+from calc.codes import distinct, text
+from calc.rollup_yield import Parts
 from calc.yard import TINY, Yard
 
 LOW, HIGH = 0.1, 0.9
@@ -65,54 +66,57 @@ def range_of(draws_kg: np.ndarray, begin: model.Start, seed: int = model.SEED):
     Every column has the same chances, so that two groups of the same logs have one range.
     """
     shape = 1.0 / begin.flush_spread ** 2
-    ends = np.zeros((2, draws_kg.shape[1]))
+    kilos = np.zeros(draws_kg.shape[::-1])
     for at in range(draws_kg.shape[1]):
         random = np.random.default_rng(seed)
         flushes = random.poisson(draws_kg[:, at] / begin.flush_kg)
-        kilos = random.standard_gamma(np.maximum(flushes, 1) * shape) * begin.flush_kg / shape
-        ends[:, at] = np.quantile(np.where(flushes > 0, kilos, 0.0), [LOW, HIGH])
-    return ends
+        found = random.standard_gamma(np.maximum(flushes, 1) * shape) * begin.flush_kg / shape
+        kilos[at] = np.where(flushes > 0, found, 0.0)
+    return np.quantile(kilos, [LOW, HIGH], axis=1)
 
 
-def groups(left: Remaining, each: pd.DataFrame) -> pd.DataFrame:
-    """The table expected: remaining yield by group, as results.COLUMNS says."""
-    seen = left.seen
-    inside = seen.batch >= 0
-    if not inside.any():
+def groups(left: Remaining) -> pd.DataFrame:
+    """The table expected: remaining yield by group, as results.COLUMNS says.
+
+    Rows of one strain on one wood in one batch stand in the same groups, so sums are taken over those cells first.
+    """
+    seen, batches = left.seen, len(left.record.pair)
+    inside = np.flatnonzero(seen.batch >= 0)
+    if not len(inside):
         return results.empty("expected")
-    rows, counted = np.flatnonzero(inside), usable(seen, left.begin)
+    keys, of_row = distinct(seen.groups["strain x wood"].code[inside] * batches + seen.batch[inside])
+    one = np.zeros(len(keys), dtype=np.int64)
+    one[of_row] = inside  # a row of each cell, which says in which groups the cell stands
+    cell = np.zeros(len(seen.batch), dtype=np.int64)
+    cell[inside] = of_row
     life = seen.alive * seen.log_life_kg
-    at_start = start_to_come(left)
-    tables = []
-    for by, names in groupings(each).items():
-        code, known = pd.factorize(names[inside], sort=True)
-        of_row = np.full(len(inside), -1)
-        of_row[rows] = code
 
-        weight = _by_batch(left, life * left.factor, rows, code)
-        kilos = (weight @ left.draws.to_come.T).T
-        low, high = range_of(kilos, left.begin)
-        borne, size = of_row[seen.row], len(known)
-        logs = np.bincount(code, seen.alive[rows], minlength=size)
-        expected = kilos.mean(axis=0)
-        tables.append(pd.DataFrame({
-            "by": by, "group": np.asarray(known, dtype=object), "logs": logs,
-            "log_seasons": np.bincount(borne, seen.logs * seen.part, minlength=size),
-            "own_kg": np.bincount(borne, seen.kg, minlength=size),
-            "start_kg": _by_batch(left, life, rows, code) @ at_start,
-            "expected_kg": expected, "low_kg": low, "high_kg": high,
-            "per_log_kg": expected / np.where(logs > 0, logs, np.nan),
-            "this_year_kg": weight @ left.draws.this_year.mean(axis=0),
-            "next_year_kg": weight @ left.draws.next_year.mean(axis=0),
-            "own_weight": _own_weight(left, weight),
-            "rows": np.bincount(borne[counted], minlength=size).astype(float)}))
-    return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["expected"])]
+    def total(place, values):
+        return np.bincount(place, weights=values, minlength=len(keys))
 
-
-def _by_batch(left, kilos, rows, code):
-    """Sums of kilos by row: groups down, batches across."""
-    shape = (int(code.max()) + 1, len(left.record.pair))
-    return sparse.csr_matrix((kilos[rows], (code, left.seen.batch[rows])), shape=shape)
+    borne = cell[seen.row]
+    sums = {"logs": total(of_row, seen.alive[inside]), "log_seasons": total(borne, seen.logs * seen.part), "own_kg": total(borne, seen.kg),
+            "start_kg": total(of_row, life[inside]) * start_to_come(left)[keys % batches], "rows": total(borne, usable(seen, left.begin))}
+    labels, names, cells, code, size = [], [], [], [], 0
+    for by, group in seen.groups.items():
+        known, place = distinct(group.code[one])
+        labels += [by] * len(known)
+        names += group.known[known].tolist()
+        cells.append(np.arange(len(keys)))
+        code.append(place + size)
+        size += len(known)
+    cells, code = np.concatenate(cells), np.concatenate(code)
+    found = {name: np.bincount(code, weights=values[cells], minlength=size) for name, values in sums.items()}
+    standing = total(of_row, (life * left.factor)[inside])
+    weight = sparse.csr_matrix((standing[cells], (code, keys[cells] % batches)), shape=(size, batches))
+    kilos = (weight @ left.draws.to_come.T).T
+    low, high = range_of(kilos, left.begin)
+    expected = kilos.mean(axis=0)
+    return pd.DataFrame({
+        "by": labels, "group": names, **found, "expected_kg": expected, "low_kg": low, "high_kg": high,
+        "per_log_kg": expected / np.where(found["logs"] > 0, found["logs"], np.nan),
+        "this_year_kg": weight @ left.draws.this_year.mean(axis=0), "next_year_kg": weight @ left.draws.next_year.mean(axis=0),
+        "own_weight": _own_weight(left, weight)})[list(results.COLUMNS["expected"])]
 
 
 def _own_weight(left, weight):
@@ -141,14 +145,15 @@ def each_row(left: Remaining, each: pd.DataFrame) -> pd.DataFrame:
     before, after = model.lasting_variances(rec, begin, left.fits, one)
     own = 1.0 - (after[batch] + left.spread[inside]) / (before[batch] + left.spread_before[inside])
     logs = seen.alive[inside]
+    rows = each[["row", "log"]] if len(inside) == len(each) else each[["row", "log"]].iloc[inside]
     return pd.DataFrame({
-        "row": each["row"].to_numpy()[inside], "log": each["log"].to_numpy()[inside], "logs": logs,
+        "row": rows["row"].array, "log": rows["log"].array, "logs": logs,
         "season": np.maximum(rec.now[batch], 0).astype(float),
         "start_kg": standing * start_to_come(left)[batch],
         "expected_kg": expected, "low_kg": low, "high_kg": high,
         "per_log_kg": expected / np.where(logs > 0, logs, np.nan),
         "own_weight": np.where(logs > 0, np.clip(own, 0.0, 1.0), np.nan),
-        "told_apart": np.where(seen.told[inside], "yes", "no").astype(object),
+        "told_apart": text(["no", "yes"], seen.told[inside].astype(np.int64)),
     })[list(results.COLUMNS["expected_logs"])]
 
 

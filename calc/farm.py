@@ -33,11 +33,12 @@ from calc import (
     supply,
     this_week,
 )
+from calc.codes import text
 from calc.consignment import losses
 from calc.ledger import CONSIGNMENT, ledger
 from calc.results import Results
 from calc.sizes import sizes
-from calc.yard import as_typed, build, diary, numbers
+from calc.yard import as_typed, build, diary, numbers, text_codes
 
 NO_LOGS = pd.DataFrame({"log": pd.Series(dtype=object)})
 
@@ -66,7 +67,7 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     gave = rollup_yield.each_log_yield(found, book, yard, known)
     each = each_log(frames["logs"], yard, known, gave, views, owned)
     sold = ledger(frames, day)
-    strain = rollup_yield.groupings(each)["strain"]
+    grouped = rollup_yield.groupings(each)
     needs, unfelled = shopping.needs(frames, settings, yard, known)
     to_buy, packs = shopping.shopping(frames, settings, needs)
     slack = settings["balance_slack"]
@@ -75,14 +76,14 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     expected_logs = expected.each_row(left, each)
     ahead = rollup_views.ahead(owned, yard, left, expected_logs, upkeep)
     lost = rollup_views.uncharged(float((found.picked - found.culled)[found.log < 0].sum()), views, owned)
-    cost_views = rollup_views.cost_views(each, frames["logs"], lost, ahead)
+    cost_views = rollup_views.cost_views(each, grouped, frames["logs"], lost, ahead)
     dryings = dried.events(book)
     dried_stock = dried.stock(dryings, sold, day)
     missing = losses(sold[sold["terms"] == CONSIGNMENT])
     breakeven = prices.breakeven(sold, missing, rollup_views.whole_yard(cost_views), dried.own_ratio(dryings))
     keep = bad_year.keep_or_retire(left, each, upkeep, flows.income_per_kg(breakeven))
     hours = shopping.hours(book, yard, settings, needs, unfelled)
-    still, life_years = expected.groups(left, each), bad_year.life_years(left)
+    still, life_years = expected.groups(left), bad_year.life_years(left)
     plan_actual = bad_year.seasons(left)
     soaks = rota_plan.plan(season_state.state(frames, book, yard, each, settings), settings)
     season = {"log_season": log_season.table(soaks), "soak_calendar": rota_plan.calendar(soaks)}
@@ -97,14 +98,14 @@ def roll_up(frames: dict, links: dict, settings: dict, as_of: dt.date, counts: d
     plan = plan_inputs.inputs(settings, own)
     coming = supply.supply(soaks, book, yard, found, left, frames, settings)
     out = Results(
-        as_of=as_of, each_log=each, groups=rollup_yield.groups(each, found, book, views),
+        as_of=as_of, each_log=each, groups=rollup_yield.groups(each, grouped, found, book, views),
         months=rollup_months.months(frames, book, found, sold, views["labour"].hours),
-        months_by_strain=rollup_months.months_by_strain(frames, day, found, strain),
-        seasons=rollup_months.seasons(found, each),
+        months_by_strain=rollup_months.months_by_strain(frames, day, found, grouped["strain"]),
+        seasons=rollup_months.seasons(found, each, grouped["inoculation year"]),
         costs=rollup_cost.by_category(views), reconciliation=rollup_cost.reconcile(views),
         unallocated=rollup_yield.unallocated(found), shopping=to_buy, packs=packs,
         hours=hours, expected=still, expected_logs=expected_logs,
-        contrasts=contrasts.contrasts(left.seen, each, left.begin),
+        contrasts=contrasts.contrasts(left.seen, left.begin),
         plan_actual=plan_actual, weather_years=bad_year.weather(left),
         life_years=life_years,
         keep_retire=keep, cost_views=cost_views,
@@ -130,12 +131,18 @@ def each_log(logs: pd.DataFrame, yard, known: pd.DataFrame, gave: pd.DataFrame, 
     """The table Each log: what a row is, what it gave, what it cost."""
     cash, labour = views["cash"].by_log, views["labour"].by_log
     running, capital = owned.running.by_log, owned.running.by_log + labour + owned.ownership
-    weight = gave["marketable_kg"].where(gave["marketable_kg"] > 0)
-    table = gave.assign(
-        row=numbers(logs, "row"), count=yard.count, cash=cash, labour=labour,
-        labour_hours=views["labour"].hours_by_log, cash_per_kg=np.where(cash > 0, cash / weight, np.nan),
-        cash_labour_per_kg=np.where(cash + labour > 0, (cash + labour) / weight, np.nan), running=running, ownership=owned.ownership,
-        capital=capital, capital_per_kg=np.where(capital > 0, capital / weight, np.nan),
-        **{name: as_typed(logs, name) for name in ("log", "wood", "strain", "place")},
-        **{name: known[name] for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")})
-    return table[list(results.COLUMNS["each_log"])]
+    weight = np.where(gave["marketable_kg"] > 0, gave["marketable_kg"], np.nan)
+    table = {
+        **gave, "row": numbers(logs, "row"), "count": yard.count, "cash": cash, "labour": labour, "log": as_typed(logs, "log"),
+        "labour_hours": views["labour"].hours_by_log, "cash_per_kg": np.where(cash > 0, cash / weight, np.nan),
+        "cash_labour_per_kg": np.where(cash + labour > 0, (cash + labour) / weight, np.nan), "running": running,
+        "ownership": owned.ownership, "capital": capital, "capital_per_kg": np.where(capital > 0, capital / weight, np.nan),
+        **{name: _text(logs, name) for name in ("wood", "strain", "place")},
+        **{name: known[name].array for name in ("volume_m3", "green_kg", "dry_wood_kg", "holes")}}
+    return pd.DataFrame({name: table[name] for name in results.COLUMNS["each_log"]})
+
+
+def _text(logs: pd.DataFrame, name: str):
+    """A text column of few different words."""
+    code, known = text_codes(logs, name)
+    return text(known, code)

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from calc import cents, results, rollup_capital, tables
-from calc.bearing import first_day, years_of
+from calc.codes import distinct
 from calc.economics import npv, rates_of_return
-from calc.yard import TINY, dates, day_column, numbers
+from calc.yard import TINY, dates, day_column, first_day, numbers, years_of
 from calc.yield_model import Start, life_shares
 
 VIEWS = (("cash", "net_cash", "cumulative_cash"), ("cash and labour", "net", "cumulative"))
@@ -48,9 +48,10 @@ def moves(frames: dict, sold: pd.DataFrame, missing: pd.DataFrame, labour_amount
     days = (day_column(costs, "date"), day_column(events, "date"), np.concatenate((sold["day"], missing["day"])).astype(np.int64))
     money = (numbers(costs, "amount", 0.0), labour_amount, np.concatenate((got, missing["charge"])).astype(float))
     day, every = np.concatenate(days), np.concatenate(money)
-    kind = np.repeat((0, 1, 2), [len(part) for part in days])
-    seen = (every != 0) & (day <= as_of)
-    return Moves(day[seen], *(np.where(kind[seen] == k, every[seen], 0.0) for k in range(3)))
+    kind = np.repeat(np.array((0, 1, 2), dtype=np.int8), [len(part) for part in days])
+    seen = np.flatnonzero((every != 0) & (day <= as_of))
+    day, every, kind = day[seen], every[seen], kind[seen]
+    return Moves(day, *(np.where(kind == k, every, 0.0) for k in range(3)))
 
 
 def payback(day: np.ndarray, net: np.ndarray):
@@ -63,7 +64,7 @@ def payback(day: np.ndarray, net: np.ndarray):
     """
     if not len(day):
         return None
-    known, where = np.unique(day, return_inverse=True)
+    known, where = distinct(day)
     running = np.round(np.cumsum(np.bincount(where, weights=net)), 6)
     back = (running >= 0) & (np.minimum.accumulate(running) < 0)
     return (int(known[np.argmax(back)]), bool(running[-1] >= 0)) if back.any() else None

@@ -8,12 +8,13 @@ import pandas as pd
 
 from calc import results, tables
 from calc import season_stages as stage
+from calc.codes import alike
 from calc.day_numbers import day_in_words
 from calc.rollup_yield import MONTH_DAYS
 from calc.rota_plan import NO_MONTHS, Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
 from calc.text_columns import texts
-from calc.yard import NO_DAY, alike, dates
+from calc.yard import NO_DAY, dates
 
 STAGES = (stage.WAITING, stage.SPAWN_RUN, stage.MAY_FRUIT, stage.RESTING, stage.READY, stage.SOAKING, stage.PICKING, stage.DORMANT, stage.GONE)
 WAITING, RUN, MAY_FRUIT, REST, READY, SOAKING, PICKING, DORMANT, GONE = range(len(STAGES))
@@ -73,7 +74,7 @@ def _alike(tell):
     at = tell.found.state
     recent = np.isin(tell.stage, (SOAKING, PICKING)) & (at.last_soak < NO_DAY)
     odd = pd.factorize(np.where(tell.odd_week, at.typed_week, 0.0))[0] if tell.odd_week.any() else np.zeros(len(at), dtype=np.int64)
-    code, first = alike(tell.stage, at.strain, at.flush_from, at.flush_to, np.where(recent, at.last_soak, 0), _ahead(at.may_soak, at.as_of),
+    first, code = alike(tell.stage, at.strain, at.flush_from, at.flush_to, np.where(recent, at.last_soak, 0), _ahead(at.may_soak, at.as_of),
                         _ahead(at.old_enough, at.as_of), at.no_hours, odd, at.inoculated_later, pd.factorize(at.flush_basis)[0])
     return code, first.tolist()
 

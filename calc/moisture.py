@@ -13,7 +13,7 @@ import pandas as pd
 
 from calc import results, tables, wood
 from calc.sizes import WOOD_COLUMNS, lookup, picked_from
-from calc.yard import NO_DAY, Diary, Yard, as_typed, coded, dates, numbers
+from calc.yard import NO_DAY, Diary, Yard, as_typed, dates, numbers, text_codes
 
 YEAR_DAYS, WEEK_DAYS = 365, 7
 DRY, NEAR, FINE, UNKNOWN = "water now", "near the limit", "wet enough", "not known"
@@ -22,7 +22,7 @@ NEAR_SHARE = 0.5  # of the way from the start to the limit: from here on it is n
 
 def _species(logs: pd.DataFrame, woods: pd.DataFrame) -> list[np.ndarray]:
     """What Lists has of the wood of each row, as wood.stem_parts takes it; NaN where the wood is not there."""
-    code, known = coded(logs, "wood", str.casefold)
+    code, known = text_codes(logs, "wood", str.casefold)
     at = lookup(woods, "wood", known)
     return [picked_from(numbers(woods, name), at)[code] for name in WOOD_COLUMNS]
 

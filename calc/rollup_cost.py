@@ -6,11 +6,13 @@ through Costs cost nothing here, their hours are still shown. In both, spent = c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from calc import results
+from calc.codes import coded, grouping
 from calc.problems import QUESTION, Problem
 from calc.yard import (
     Diary,
@@ -45,6 +47,11 @@ class Charges:
     unknown: np.ndarray
     by_log: np.ndarray
     hours_by_log: np.ndarray
+
+    @cached_property
+    def labels(self) -> tuple[np.ndarray, np.ndarray]:
+        """(number of each line's label, the labels by number); two numbers may have one label."""
+        return coded(self.label)
 
     def uncharged(self) -> np.ndarray:
         """Lines dated by the as-of day that no log carries (yet)."""
@@ -103,17 +110,21 @@ def labour(frames: dict, book: Diary, yard: Yard, wage: float) -> Charges:
     spread, found = share_over_yard(yard, book.day[common], amount[common])
     spread_hours, _ = share_over_yard(yard, book.day[common], hours[common])
     waiting[common] = ~found
-    return Charges(amount, hours, book.kind, later, waiting, ~named & ~book.whole_yard & ~later,
-                   by_log + spread, hours_by_log + spread_hours)
+    found = Charges(amount, hours, book.kind, later, waiting, ~named & ~book.whole_yard & ~later,
+                    by_log + spread, hours_by_log + spread_hours)
+    found.labels = book.kinds
+    return found
 
 
 def wages(frames: dict, who: np.ndarray, wage: float) -> np.ndarray:
     """Money an hour of each line: the helper's own wage if listed, else `wage`; 0 if paid through Costs."""
     helpers = frames.get("helpers", pd.DataFrame())
+    if not len(helpers):
+        return np.full(len(who), float(wage))
     own = np.where(yes(helpers, "paid_in_costs"), 0.0, numbers(helpers, "helper_wage", wage))
     listed = dict(zip(words(helpers, "helper"), own, strict=True))
     listed.pop("", None)
-    codes, names = pd.factorize(who)
+    codes, names = coded(who)
     return np.array([listed.get(name, wage) for name in names] + [wage])[codes]
 
 
@@ -144,15 +155,16 @@ def by_category(views: dict) -> pd.DataFrame:
     """Cash by category of Costs, labour by kind of event, up to the as-of day; the dearest first."""
     tables = []
     for name, view in views.items():
-        seen = ~view.later & ((view.amount != 0) | (view.hours != 0))
-        label = np.where(view.label[seen] == "", NO_CATEGORY, view.label[seen])
-        frame = pd.DataFrame({"category": label, "amount": view.amount[seen], "hours": view.hours[seen]})
-        found = frame.groupby("category", as_index=False).agg(
-            amount=("amount", "sum"), hours=("hours", "sum"), rows=("amount", "size"))
-        spent = found["amount"].sum()
-        found["share"] = found["amount"] / spent if spent else np.nan
-        found["view"] = name
-        if name == "cash":
-            found["hours"] = np.nan
-        tables.append(found.sort_values(["amount", "hours", "category"], ascending=[False, False, True]))
-    return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["costs"])]
+        seen = np.flatnonzero(~view.later & ((view.amount != 0) | (view.hours != 0)))
+        code, known = view.labels
+        label = grouping(code[seen], [word or NO_CATEGORY for word in known])
+        amount, rows = label.total(view.amount[seen]), label.total(np.ones(len(seen)))
+        hours = label.total(view.hours[seen])
+        kept = np.flatnonzero(rows > 0)
+        kept = kept[np.lexsort((kept, -hours[kept], -amount[kept]))]
+        spent = amount.sum()
+        tables.append({
+            "view": np.full(len(kept), name), "category": label.known[kept], "amount": amount[kept],
+            "hours": np.full(len(kept), np.nan) if name == "cash" else hours[kept],
+            "share": amount[kept] / spent if spent else np.full(len(kept), np.nan), "rows": rows[kept].astype(np.int64)})
+    return pd.DataFrame({name: np.concatenate([table[name] for table in tables]) for name in results.COLUMNS["costs"]})

@@ -5,13 +5,14 @@ import numpy as np
 import pandas as pd
 
 from calc import results
-from calc.rollup_yield import Parts, year_names
-from calc.yard import NO_DAY, Diary, dates, day_column, numbers
+from calc.codes import Grouping, distinct
+from calc.rollup_yield import Parts
+from calc.yard import NO_DAY, Diary, by_calendar, day_column, days, numbers
 
 
 def month_number(day: np.ndarray) -> np.ndarray:
     """Months since January 1970 of whole days."""
-    return np.asarray(day).astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+    return by_calendar(day, "M")
 
 
 def first_days(month: np.ndarray) -> np.ndarray:
@@ -21,8 +22,8 @@ def first_days(month: np.ndarray) -> np.ndarray:
 
 def span(frames: dict, as_of: int) -> np.ndarray:
     """Every month from the first dated line to the as-of day; none when there is no line."""
-    first = min((int(day_column(frames[name], "date").min()) for name in ("events", "sales", "costs")
-                 if name in frames and len(frames[name])), default=NO_DAY)
+    first = min((int(days(pd.Series([frames[name]["date"].min()]))[0]) for name in ("events", "sales", "costs")
+                 if name in frames and "date" in frames[name] and len(frames[name])), default=NO_DAY)
     if first > as_of:
         return np.zeros(0, dtype=np.int64)
     return np.arange(month_number(first), month_number(as_of) + 1)
@@ -34,35 +35,32 @@ def months(frames: dict, book: Diary, found: Parts, sales: pd.DataFrame, hours: 
     if not len(table):
         return results.empty("months")
 
-    def total(day, values):
+    def totals(day, *every):
         seen = day <= book.as_of
-        month = month_number(day[seen]) - table[0]
-        return np.bincount(month, weights=values[seen], minlength=len(table)).astype(float)
+        whole = bool(seen.all())
+        month = month_number(day if whole else day[seen]) - table[0]
+        return [np.bincount(month, weights=values if whole else values[seen], minlength=len(table)).astype(float) for values in every]
 
     costs = frames.get("costs", pd.DataFrame())
-    dryer = np.where(book.kind == "dried", np.nan_to_num(book.amount), 0.0)
-    day, fresh = sales["day"].to_numpy(), (sales["product"] == "fresh").to_numpy()
-    sold = sales["sold_kg"].to_numpy()
+    dryer = np.where(book.lines("dried"), np.nan_to_num(book.amount), 0.0)
+    fresh, sold = (sales["product"] == "fresh").to_numpy(), sales["sold_kg"].to_numpy()
+    picked, culled = totals(found.day, found.picked, found.culled)
+    dried, worked = totals(book.day, dryer, hours)
+    of_sales = totals(sales["day"].to_numpy(), np.where(fresh, sold, 0.0), np.where(fresh, 0.0, sold), sales["value"].to_numpy())
     return pd.DataFrame({
-        "month": first_days(table),
-        "picked_kg": total(found.day, found.picked), "culled_kg": total(found.day, found.culled),
-        "dryer_kg": total(book.day, dryer),
-        "sold_fresh_kg": total(day, np.where(fresh, sold, 0.0)),
-        "sold_dried_kg": total(day, np.where(fresh, 0.0, sold)),
-        "sales": total(day, sales["value"].to_numpy()),
-        "spent": total(day_column(costs, "date"), numbers(costs, "amount", 0.0)),
-        "hours": total(book.day, hours),
+        "month": first_days(table), "picked_kg": picked, "culled_kg": culled, "dryer_kg": dried,
+        **dict(zip(("sold_fresh_kg", "sold_dried_kg", "sales"), of_sales, strict=True)),
+        "spent": totals(day_column(costs, "date"), numbers(costs, "amount", 0.0))[0], "hours": worked,
     })
 
 
-def months_by_strain(frames: dict, as_of: int, found: Parts, strain: pd.Series) -> pd.DataFrame:
-    """Picked and culled weight by month and strain; `strain` by row of Logs, none blank."""
+def months_by_strain(frames: dict, as_of: int, found: Parts, strain: Grouping) -> pd.DataFrame:
+    """Picked and culled weight by month and strain; `strain` by row of Logs."""
     table = span(frames, as_of)
     if not len(table) or not len(found.log):
         return results.empty("months_by_strain")
-    code, known = pd.factorize(strain, sort=True)
-    names = np.append(np.asarray(known, dtype=object), results.NO_LOG)
-    mine = np.append(code, len(known))[found.log]  # log -1 takes the last
+    names = np.append(strain.known, results.NO_LOG)
+    mine = np.append(strain.code, len(strain))[found.log]  # log -1 takes the last
     cell = mine * len(table) + month_number(found.day) - table[0]
     size = len(names) * len(table)
     frame = pd.DataFrame({
@@ -74,19 +72,15 @@ def months_by_strain(frames: dict, as_of: int, found: Parts, strain: pd.Series) 
     return frame[frame["strain"] != results.NO_LOG].reset_index(drop=True)
 
 
-def seasons(found: Parts, each: pd.DataFrame) -> pd.DataFrame:
-    """Weight by calendar year of the picks and year of inoculation; only pairs with a weight."""
+def seasons(found: Parts, each: pd.DataFrame, cohort: Grouping) -> pd.DataFrame:
+    """Weight by calendar year of the picks and year of inoculation (cohort, by row of Logs); only pairs with a weight."""
     if not len(found.log):
         return results.empty("seasons")
-    code, known = pd.factorize(year_names(each["inoculation_year"]), sort=True)
-    names = np.append(np.asarray(known, dtype=object), results.NO_LOG)
-    logs = np.append(np.bincount(code, weights=each["count"], minlength=len(known)), 0.0)
-    year = dates(found.day).astype("datetime64[Y]").astype(np.int64) + 1970
-    frame = pd.DataFrame({"year": year, "cohort": np.append(code, len(known))[found.log],
-                          "picked_kg": found.picked, "culled_kg": found.culled})
-    table = frame.groupby(["year", "cohort"], as_index=False)[["picked_kg", "culled_kg"]].sum()
-    table["inoculation_year"] = names[table["cohort"]]
-    table["logs"] = logs[table["cohort"]]
-    marketable = table["picked_kg"] - table["culled_kg"]
-    table["per_log_kg"] = marketable / table["logs"].where(table["logs"] > 0)
-    return table[list(results.COLUMNS["seasons"])]
+    names = np.append(cohort.known, results.NO_LOG)
+    logs = np.append(cohort.total(each["count"].to_numpy(dtype=float)), 0.0)
+    pair, place = distinct(found.year * len(names) + np.append(cohort.code, len(cohort))[found.log])
+    picked, culled = (np.bincount(place, weights=kilos, minlength=len(pair)) for kilos in (found.picked, found.culled))
+    logs = logs[pair % len(names)]
+    return pd.DataFrame({
+        "year": pair // len(names), "inoculation_year": names[pair % len(names)], "logs": logs, "picked_kg": picked, "culled_kg": culled,
+        "per_log_kg": (picked - culled) / np.where(logs > 0, logs, np.nan)})[list(results.COLUMNS["seasons"])]

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 
 from calc import results, rollup_capital
+from calc.codes import Grouping, grouping
 from calc.expected import Remaining
-from calc.rollup_yield import at_work, groupings
-from calc.yard import TINY, Yard, as_typed
+from calc.rollup_yield import at_work
+from calc.yard import TINY, Yard, text_codes
 
 # A column of the grower's own with more different words than this is no grouping; starting guess.
 MOST_GROUPS = 40
@@ -56,21 +57,20 @@ def ahead(
     return Ahead(weight, cost(cash), cost(labour), cost(yearly))
 
 
-def groupings_of(each: pd.DataFrame, logs: pd.DataFrame) -> dict:
-    """by -> group of each row of Each log: those of the yield, the place, and the grower's own columns.
+def groupings_of(grouped: dict[str, Grouping], logs: pd.DataFrame) -> dict[str, Grouping]:
+    """by -> the rows of Each log by group: those of the yield (grouped), the place, and the grower's own columns.
 
     A column of the grower's own that is blank throughout or has more than MOST_GROUPS words is left out.
     """
-    found = groupings(each)
+    found = dict(grouped)
     own = {
         "place": "place",
         **{name: name[len("extra:") :] for name in logs if str(name).startswith("extra:")},
     }
     for name, by in own.items():
-        group = pd.Series(as_typed(logs, name), dtype=object)
-        group = group.where(group != "", results.NOT_GIVEN)
-        words = set(group)
-        if name == "place" or (words != {results.NOT_GIVEN} and len(words) <= MOST_GROUPS):
+        code, words = text_codes(logs, name)
+        group = grouping(code, [word or results.NOT_GIVEN for word in words])
+        if name == "place" or (group.known.tolist() != [results.NOT_GIVEN] and len(group) <= MOST_GROUPS):
             found.setdefault(by, group)
     return found
 
@@ -85,60 +85,57 @@ def uncharged(lost_kg: float, views: dict, found: rollup_capital.Capital) -> dic
     return {"marketable_kg": lost_kg, **money, "ownership": float((found.waiting + found.unknown).sum())}
 
 
-def cost_views(each: pd.DataFrame, logs: pd.DataFrame, lost: dict[str, float], ahead: Ahead) -> pd.DataFrame:
+def cost_views(
+    each: pd.DataFrame, grouped: dict[str, Grouping], logs: pd.DataFrame, lost: dict[str, float], ahead: Ahead
+) -> pd.DataFrame:
     """The table cost_views: the three views side by side by group, so far and over the expected life.
 
-    each: the finished Each log table; lost: as `uncharged` gives it; ahead: weight and cost still to come. Each
-    `by` adds up to the whole yard; what no known log carries stands under NO_LOG, and inside the whole yard.
+    each: the finished Each log table, grouped its groupings; lost: as `uncharged` gives it; ahead: weight and cost
+    still to come. Each `by` adds up to the whole yard; what no known log carries stands under NO_LOG, and inside the
+    whole yard.
     """
-    parts = [_sums_of(by, names, each, lost, ahead) for by, names in groupings_of(each, logs).items()]
-    return _per(pd.concat(parts, ignore_index=True))[list(results.COLUMNS["cost_views"])]
+    rows = _by_row(each, ahead)
+    lost = lost if any(abs(value) > TINY for value in lost.values()) else {}
+    parts = [_sums_of(by, group, rows, lost) for by, group in groupings_of(grouped, logs).items()]
+    table = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return pd.DataFrame(table | _per(table))[list(results.COLUMNS["cost_views"])]
 
 
-def _sums_of(by, names, each, lost, ahead):
-    code, known = pd.factorize(names, sort=True)
+def _by_row(each: pd.DataFrame, ahead: Ahead) -> dict[str, np.ndarray]:
+    """What is summed over the rows of a group."""
     working = at_work(each)
-
-    def total(values):
-        return np.bincount(code, weights=np.asarray(values, dtype=float), minlength=len(known))
-
-    table = pd.DataFrame(
-        {
-            "by": by,
-            "group": np.asarray(known, dtype=object),
-            "logs": total(each["count"].where(working, 0.0)),
-            "to_come_kg": total(ahead.weight_kg),
-            "cash_to_come": total(ahead.cash),
-            "labour_to_come": total(ahead.labour),
-            "ownership_to_come": total(ahead.ownership),
-            **{
-                name: total(each[name])
-                for name in ("marketable_kg", "running", "cash", "labour", "ownership")
-            },
-            # of it on logs that wait for their spawn: what they will give is not in what is still to come
-            **{f"waiting_{name}": total(each[name].where(~working, 0.0)) for name in ("running", "cash", "labour", "ownership")},
-        }
-    )
-    if any(abs(value) > TINY for value in lost.values()):
-        if by == "yard" and len(table):
-            table.loc[0, list(lost)] += list(lost.values())
-        else:
-            row = {name: 0.0 for name in table} | {
-                "by": by,
-                "group": "whole yard" if by == "yard" else results.NO_LOG,
-                **lost,
-            }
-            table = pd.concat((table, pd.DataFrame([row])), ignore_index=True)
-    return table
+    spent = {name: each[name].to_numpy(dtype=float) for name in ("running", "cash", "labour", "ownership")}
+    return {
+        "logs": np.where(working, each["count"].to_numpy(dtype=float), 0.0),
+        "to_come_kg": ahead.weight_kg,
+        "cash_to_come": ahead.cash,
+        "labour_to_come": ahead.labour,
+        "ownership_to_come": ahead.ownership,
+        "marketable_kg": each["marketable_kg"].to_numpy(dtype=float),
+        **spent,
+        # of it on logs that wait for their spawn: what they will give is not in what is still to come
+        **{f"waiting_{name}": np.where(working, 0.0, money) for name, money in spent.items()},
+    }
 
 
-def _per(table):
+def _sums_of(by: str, group: Grouping, rows: dict, lost: dict) -> dict[str, np.ndarray]:
+    table, names = {name: group.total(values) for name, values in rows.items()}, group.known
+    if lost and by == "yard" and len(group):
+        table |= {name: table[name] + value for name, value in lost.items()}
+    elif lost:
+        names = np.append(names, "whole yard" if by == "yard" else results.NO_LOG)
+        table = {name: np.append(values, lost.get(name, 0.0)) for name, values in table.items()}
+    return {"by": np.full(len(names), by), "group": names, **table}
+
+
+def _per(table: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """Each view in money, for each log, for each weight so far and over the expected life."""
-    nobody = table["group"] == results.NO_LOG
-    weight = table["marketable_kg"].where((table["marketable_kg"] > TINY) & ~nobody)
-    life = (table["marketable_kg"] + table["to_come_kg"]).where(~nobody)
-    life = life.where(life > TINY)
-    logs = table["logs"].where(table["logs"] > 0)
+    known = table["group"] != results.NO_LOG
+    gave, life = table["marketable_kg"], table["marketable_kg"] + table["to_come_kg"]
+    weight = np.where((gave > TINY) & known, gave, np.nan)
+    life = np.where((life > TINY) & known, life, np.nan)
+    logs = np.where(table["logs"] > 0, table["logs"], np.nan)
     sums = {
         "cash": table["cash"],
         "labour": table["cash"] + table["labour"],
@@ -153,13 +150,13 @@ def _per(table):
     }
     out = {"total_labour": sums["labour"], "total_capital": sums["capital"]}
     for view, money in sums.items():
-        money = money.where(money.abs() > TINY)  # nothing written down is not known, and not free
+        money = np.where(np.abs(money) > TINY, money, np.nan)  # nothing written down is not known, and not free
         out |= {
             f"{view}_per_log": money / logs,
             f"{view}_per_kg": money / weight,
             f"{view}_life_per_kg": (money - waiting[view] + more[view]) / life,
         }
-    return table.assign(**out)
+    return out
 
 
 def whole_yard(views: pd.DataFrame) -> pd.Series | None:

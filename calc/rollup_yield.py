@@ -6,12 +6,14 @@ it. What no known log carries has log NOBODY and is kept in every total.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from calc import results
-from calc.yard import NO_DAY, TINY, Diary, Yard, dates, event_shares
+from calc.codes import Grouping, coded, distinct, grouping
+from calc.yard import NO_DAY, TINY, Diary, Yard, dates, event_shares, years_of
 
 NOBODY = -1
 UNKNOWN = "names a log that is not on Logs"
@@ -35,8 +37,12 @@ class Parts:
 
     def by_log(self, what: np.ndarray, logs: int) -> np.ndarray:
         """Sum over the parts of each log row."""
-        known = self.log >= 0
-        return np.bincount(self.log[known], weights=what[known], minlength=logs)
+        return np.bincount(self.log + 1, weights=what, minlength=logs + 1)[1:]
+
+    @cached_property
+    def year(self) -> np.ndarray:
+        """Calendar year of each part; asked only of finished parts."""
+        return years_of(self.day)
 
 
 def parts(book: Diary, yard: Yard, looks_back_days: int = CULL_LOOKS_BACK_DAYS) -> Parts:
@@ -110,8 +116,10 @@ def flushes(found: Parts, logs: int, gap_days: int = FLUSH_GAP_DAYS, since: np.n
     if since is not None:
         bears &= found.day >= since[found.log]
     log, day = found.log[bears], found.day[bears]
-    order = np.lexsort((day, log))
-    log, day = log[order], day[order]
+    least = int(day.min()) if len(day) else 0
+    span = int(day.max()) - least + 1 if len(day) else 1
+    log, day = np.divmod(np.sort(log * span + (day - least)), span)
+    day += least
     new_log = np.concatenate(([True], np.diff(log) > 0))[:len(log)]
     starts = new_log | np.concatenate(([True], np.diff(day) > gap_days))[:len(log)]
     first, last = np.full(logs, NO_DAY), np.full(logs, NO_DAY)
@@ -123,7 +131,7 @@ def flushes(found: Parts, logs: int, gap_days: int = FLUSH_GAP_DAYS, since: np.n
 
 def named_lines(book: Diary, mask: np.ndarray, logs: int) -> np.ndarray:
     """Lines in `mask` that name each log row."""
-    return np.bincount(book.log[mask[book.line]], minlength=logs)
+    return np.bincount(book.log, weights=mask[book.line], minlength=logs).astype(np.int64)
 
 
 def each_log_yield(found: Parts, book: Diary, yard: Yard, sizes: pd.DataFrame) -> pd.DataFrame:
@@ -151,17 +159,18 @@ def each_log_yield(found: Parts, book: Diary, yard: Yard, sizes: pd.DataFrame) -
         })
 
 
-def groupings(each: pd.DataFrame) -> dict:
-    """by -> name of the group of each row of Each log."""
+def groupings(each: pd.DataFrame) -> dict[str, Grouping]:
+    """by -> the rows of Each log by group."""
     def given(name):
-        return each[name].where(each[name] != "", results.NOT_GIVEN).astype(object)
+        code, known = coded(each[name])
+        return grouping(code, [text or results.NOT_GIVEN for text in known])
 
-    year = each["inoculation_year"]
     strain, wood = given("strain"), given("wood")
+    found, both = distinct(strain.code * max(len(wood), 1) + wood.code)
+    names = [f"{strain.known[pair // len(wood)]} on {wood.known[pair % len(wood)]}" for pair in found.tolist()]
     return {
-        "strain": strain, "wood": wood, "strain x wood": strain + " on " + wood,
-        "inoculation year": year_names(year),
-        "yard": pd.Series(np.full(len(each), "whole yard", dtype=object)),
+        "strain": strain, "wood": wood, "strain x wood": grouping(both, names), "inoculation year": by_year(each["inoculation_year"]),
+        "yard": Grouping(np.zeros(len(each), dtype=np.int64), np.array(["whole yard"] * min(len(each), 1), dtype=object)),
     }
 
 
@@ -170,103 +179,126 @@ def at_work(each: pd.DataFrame) -> np.ndarray:
     return (each["inoculated"].notna() | (each["picked_kg"] > 0) | (each["soaks"] > 0)).to_numpy()
 
 
-def year_names(year: pd.Series) -> pd.Series:
-    """Inoculation years as text."""
-    code, known = pd.factorize(year.fillna(0).astype(int))  # few years, many logs
-    names = pd.Series(np.array([str(one) for one in known], dtype=object)[code], year.index, dtype=object, name=year.name)
-    return names.where(year.notna(), results.NOT_YET)
+def by_year(year: pd.Series) -> Grouping:
+    """Rows by inoculation year, as text."""
+    known, code = distinct(np.nan_to_num(year.to_numpy(dtype=float)).astype(np.int64))
+    return grouping(code, [str(one) if one else results.NOT_YET for one in known.tolist()])
 
 
-def groups(each: pd.DataFrame, found: Parts, book: Diary, views: dict) -> pd.DataFrame:
+def groups(each: pd.DataFrame, grouped: dict[str, Grouping], found: Parts, book: Diary, views: dict) -> pd.DataFrame:
     """Yield and cost by strain, wood, strain on wood, inoculation year and for the whole yard.
 
-    `each` is the finished Each log table, views the cash and labour Charges. Each `by` adds up to the whole
-    yard; weights and money of no known log stand under results.NO_LOG, and inside the whole yard.
+    `each` is the finished Each log table, grouped its groupings, views the cash and labour Charges. Each `by` adds
+    up to the whole yard; weights and money of no known log stand under results.NO_LOG, and inside the whole yard.
     """
     nobody, (cash, labour) = found.log < 0, (views["cash"], views["labour"])
-    lost = {"picked_kg": found.picked[nobody].sum(), "culled_kg": found.culled[nobody].sum(),
-            "cash": cash.amount[cash.uncharged()].sum(), "labour": labour.amount[labour.uncharged()].sum(),
-            "labour_hours": labour.hours[labour.uncharged()].sum()}
-    tables = [_group(by, names, each, found, book, lost) for by, names in groupings(each).items()]
-    return pd.concat(tables, ignore_index=True)[list(results.COLUMNS["groups"])]
+    gone, carried = cash.uncharged(), labour.uncharged()
+    lost = {"picked_kg": found.picked[nobody].sum(), "culled_kg": found.culled[nobody].sum(), "cash": cash.amount[gone].sum(),
+            "labour": labour.amount[carried].sum(), "labour_hours": labour.hours[carried].sum()}
+    lines = book.lines("picked", "culled")
+    if not any(abs(value) > TINY for value in lost.values()):
+        lost = {}
+    else:
+        lost["rows"] = float((lines & (book.named == 0)).sum())
+    rows, behind, spread = _by_row(each), _Behind(lines, book, len(each)), _Spread(each, found)
+    tables = [_group(by, group, rows, behind, spread, lost) for by, group in grouped.items()]
+    every = {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+    return pd.DataFrame(_ratios(every))[list(results.COLUMNS["groups"])]
 
 
-def _group(by, names, each, found, book, lost):
-    code, known = pd.factorize(names, sort=True)
-    size = len(known)
+def _by_row(each: pd.DataFrame) -> dict[str, np.ndarray]:
+    """What is summed over the rows of a group: columns of the table groups, and behind "_" what its ratios need."""
+    def column(name):
+        return each[name].to_numpy(dtype=float)
 
-    def total(values, where=slice(None)):
-        return np.bincount(code[where], weights=np.asarray(values, dtype=float)[where], minlength=size)
-
-    working = at_work(each)
-    picked, dry = each["picked_kg"].to_numpy(), each["dry_wood_kg"].to_numpy() * each["count"].to_numpy()
+    working, count, picked, marketable = at_work(each), column("count"), column("picked_kg"), column("marketable_kg")
+    dry = column("dry_wood_kg") * count
     weighed = working & ~np.isnan(dry)
-    table = pd.DataFrame({
-        "by": by, "group": np.asarray(known, dtype=object),
-        "logs": total(each["count"], working), "waiting": total(each["count"], ~working),
-        "alive": total(each["alive"]), "bearing": total(each["count"], picked > 0),
-        "picked_kg": total(picked), "culled_kg": total(each["culled_kg"]),
-        "cash": total(each["cash"]), "labour_hours": total(each["labour_hours"]),
-        "labour": total(each["labour"]), "rows": _lines(code, size, book),
-    })
-    low, high = _ranges(code, size, each, found, working)
-    fresh, wood, own = total(picked, weighed), total(dry, weighed), total(each["marketable_kg"], working)
-    bouts = total(each["count"] * each["flushes"])
-    if any(abs(value) > TINY for value in lost.values()):
-        table = _with_lost(table, by, book, lost)
-    more = len(table) - size
-    edges = [np.append(ends, np.full(more, np.nan)) for ends in (low, high, fresh, wood, own, bouts)]
-    return _ratios(table, *edges)
+    return {
+        "logs": np.where(working, count, 0.0), "waiting": np.where(working, 0.0, count), "alive": column("alive"),
+        "bearing": np.where(picked > 0, count, 0.0), "picked_kg": picked, "culled_kg": column("culled_kg"), "cash": column("cash"),
+        "labour_hours": column("labour_hours"), "labour": column("labour"), "_fresh": np.where(weighed, picked, 0.0),
+        "_wood": np.where(weighed, dry, 0.0), "_own": np.where(working, marketable, 0.0), "_bouts": count * column("flushes"),
+    }
 
 
-def _with_lost(table, by, book, lost):
-    """What no known log carries: its own row, or inside the whole yard."""
-    lines = int((book.lines("picked", "culled") & (book.named == 0)).sum())
-    if by == "yard" and len(table):
-        table.loc[0, list(lost)] += list(lost.values())
-        table.loc[0, "rows"] += lines
-        return table
-    row = {**{c: 0.0 for c in table}, "by": by, "group": "whole yard" if by == "yard" else results.NO_LOG,
-           "rows": lines, **lost}
-    return pd.concat((table, pd.DataFrame([row])), ignore_index=True)
+def _group(by, group: Grouping, rows, behind, spread, lost) -> dict[str, np.ndarray]:
+    """The columns of one `by`, with what no known log carries in a row of its own or inside the whole yard."""
+    table = {name: group.total(values) for name, values in rows.items()}
+    table["rows"] = behind.lines(group)
+    table["low_kg"], table["high_kg"] = spread.ends(group)
+    names = group.known
+    if lost and by == "yard" and len(group):
+        for name, value in lost.items():
+            table[name] = table[name] + value
+    elif lost:
+        names = np.append(names, "whole yard" if by == "yard" else results.NO_LOG)
+        edges = ("low_kg", "high_kg", "_fresh", "_wood", "_own", "_bouts")
+        table = {name: np.append(values, np.nan if name in edges else lost.get(name, 0.0)) for name, values in table.items()}
+    return {"by": np.full(len(names), by), "group": names.astype(object), **table}
 
 
-def _ratios(table, low, high, fresh, wood, own, bouts):
-    marketable = table["picked_kg"] - table["culled_kg"]
-    total = table["cash"] + table["labour"]
-    logs = table["logs"].where(table["logs"] > 0)
-    weight = marketable.where((marketable > TINY) & (table["group"] != results.NO_LOG))
-    spent, whole = table["cash"].where(table["cash"].abs() > TINY), total.where(total.abs() > TINY)
+def _ratios(table: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    marketable, total = table["picked_kg"] - table["culled_kg"], table["cash"] + table["labour"]
+    wood, own, bouts = table.pop("_wood"), table.pop("_own"), table.pop("_bouts")
+    logs = np.where(table["logs"] > 0, table["logs"], np.nan)
+    weight = np.where((marketable > TINY) & (table["group"] != results.NO_LOG), marketable, np.nan)
+    spent, whole = (np.where(np.abs(money) > TINY, money, np.nan) for money in (table["cash"], total))
     with np.errstate(divide="ignore", invalid="ignore"):
-        return table.assign(
-            marketable_kg=marketable, per_log_kg=own / logs, low_kg=low, high_kg=high,
-            efficiency=np.where(wood > 0, fresh / wood, np.nan),
-            per_flush_kg=np.where(bouts > 0, own / bouts, np.nan), total=total,
-            cash_per_kg=spent / weight, cash_labour_per_kg=whole / weight)
+        return table | {
+            "marketable_kg": marketable, "per_log_kg": own / logs, "efficiency": np.where(wood > 0, table.pop("_fresh") / wood, np.nan),
+            "per_flush_kg": np.where(bouts > 0, own / bouts, np.nan), "total": total,
+            "cash_per_kg": spent / weight, "cash_labour_per_kg": whole / weight}
 
 
-def _lines(code, size, book):
-    """Distinct picked and culled lines behind each group."""
-    pair = book.lines("picked", "culled")[book.line]
-    both = pd.unique(book.line[pair] * size + code[book.log[pair]])
-    return np.bincount(both % size, minlength=size).astype(float)
+class _Behind:
+    """Lines behind each group: those that name one log are counted by row, only the others line by line."""
+
+    def __init__(self, mask: np.ndarray, book: Diary, logs: int):
+        named = mask[book.line]
+        one = book.named[book.line] == 1
+        self.alone = np.bincount(book.log, weights=named & one, minlength=logs)
+        more = np.flatnonzero(named & ~one)
+        self.line, self.log = book.line[more], book.log[more]
+
+    def lines(self, group: Grouping) -> np.ndarray:
+        """Distinct lines behind each group."""
+        both = pd.unique(self.line * max(len(group), 1) + group.code[self.log])
+        return group.total(self.alone) + np.bincount(both % max(len(group), 1), minlength=len(group))
 
 
-def _ranges(code, size, each, found, inoculated):
+class _Spread:
     """10th and 90th percentile of marketable weight a log, over rows of one log never picked with others.
 
     Inoculated logs that never bore count as 0. NaN for groups with fewer than FEWEST_FOR_RANGE such logs
     that bore.
     """
-    bears = (found.log >= 0) & (found.picked > 0)
-    lines = np.bincount(found.line[bears]) if bears.any() else np.zeros(1)
-    shared = np.zeros(len(each), dtype=bool)
-    shared[found.log[bears][lines[found.line[bears]] > 1]] = True
-    single = (each["count"].to_numpy() == 1) & inoculated & ~shared
-    own = np.bincount(code[single & (each["picked_kg"].to_numpy() > 0)], minlength=size)
-    low, high = np.full(size, np.nan), np.full(size, np.nan)
-    enough = single & (own[code] >= FEWEST_FOR_RANGE)
-    if enough.any():
-        spread = each["marketable_kg"][enough].groupby(code[enough]).quantile([0.1, 0.9]).unstack()
-        low[spread.index], high[spread.index] = spread[0.1], spread[0.9]
-    return low, high
+
+    def __init__(self, each: pd.DataFrame, found: Parts):
+        bears = (found.log >= 0) & (found.picked > 0)
+        line, log = found.line[bears], found.log[bears]
+        shared = np.zeros(len(each), dtype=bool)
+        if len(line):
+            shared[log[np.bincount(line)[line] > 1]] = True
+        single = (each["count"].to_numpy() == 1) & at_work(each) & ~shared
+        self.bore = single & (each["picked_kg"].to_numpy() > 0)
+        rows, kilos = np.flatnonzero(single), each["marketable_kg"].to_numpy(dtype=float)
+        self.rows = rows[np.argsort(kilos[rows], kind="stable")]  # from the lightest on
+        self.kilos = kilos[self.rows]
+
+    def ends(self, group: Grouping) -> np.ndarray:
+        """Low and high end, a row each, by group; between two logs by a straight line."""
+        size = len(group)
+        ends = np.full((2, size), np.nan)
+        code = group.code[self.rows]
+        many = np.bincount(code, minlength=size)
+        enough = np.flatnonzero(np.bincount(group.code[self.bore], minlength=size) >= FEWEST_FOR_RANGE)
+        if len(enough):
+            kilos = self.kilos[np.argsort(code.astype(np.int16) if size < 2 ** 15 else code, kind="stable")]
+            begins = (np.cumsum(many) - many)[enough]
+            for end, share in enumerate((0.1, 0.9)):
+                place = share * (many[enough] - 1)
+                at = begins + place.astype(np.int64)
+                after = np.minimum(at + 1, len(kilos) - 1)
+                ends[end, enough] = kilos[at] + (kilos[after] - kilos[at]) * (place % 1.0)
+        return ends

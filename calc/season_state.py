@@ -14,12 +14,13 @@ import numpy as np
 import pandas as pd
 
 from calc import results, season, tables
+from calc.codes import alike, distinct
 from calc.day_numbers import monday_of, to_date, to_day
 from calc.intake_sense import EARLY_PICK_DAYS
 from calc.rollup_yield import MONTH_DAYS
 from calc.season import TEMPERATURES
 from calc.sizes import lookup, picked_from
-from calc.yard import NO_DAY, Diary, Yard, alike, coded, day_column, days, distinct, numbers, words
+from calc.yard import NO_DAY, Diary, Yard, day_column, days, numbers, text_codes, words
 
 WEEK = season.WEEK
 STRAIN, OWN, PICKED, PRINT = "strain's months", "own first picks", "already picked", "months in print"
@@ -185,14 +186,14 @@ def last_event(book: Diary, rows: int, kind: str):
 
 def _strains(frames, at, settings, inoculated, first_pick, as_of):
     """(strains met on Logs, index of each row's)."""
-    (code, names), known = coded(frames["logs"], "strain", str.casefold), frames.get("strains", pd.DataFrame())
-    shown, texts = coded(frames["logs"], "strain")
+    (code, names), known = text_codes(frames["logs"], "strain", str.casefold), frames.get("strains", pd.DataFrame())
+    shown, texts = text_codes(frames["logs"], "strain")
     place = lookup(known, "strain", names)
     columns = {key: picked_from(numbers(known, key), place) for key in ("fruits_from", "fruits_to", "run_low", "run_high", "rest_weeks")}
     forces = picked_from(words(known, "forces"), place, "")
     own = _own_months(code, len(names), inoculated, first_pick, as_of)
     book, fewest = tables.figure("first_mushrooms_months"), tables.figure("own_first_picks").typical
-    first_row = alike(code)[1]
+    first_row = alike(code)[0]
     found = []
     for i in range(len(names)):
         low_c, high_c = (_number(columns[key][i]) for key in ("fruits_from", "fruits_to"))
@@ -221,7 +222,7 @@ def _own_months(code, strains, inoculated, first_pick, as_of):
     np.minimum.at(shortest, code[picked], took)
     np.maximum.at(longest, code[picked], took)
     np.maximum.at(waiting, code[waits], (as_of - inoculated[waits]) / MONTH_DAYS)
-    once = alike(code[picked], inoculated[picked], first_pick[picked])[1]
+    once = alike(code[picked], inoculated[picked], first_pick[picked])[0]
     count = np.bincount(code[picked][once], minlength=strains)
     return [tuple(float(v) for v in row) for row in zip(count, shortest, longest, waiting, strict=True)]
 

@@ -10,7 +10,8 @@ import pandas as pd
 
 from calc import drilling, wood
 from calc.adapters import water_density
-from calc.yard import numbers, words
+from calc.codes import alike, coded, text
+from calc.yard import numbers, word_codes, words
 
 EACH_HOLE, HOLE_VOLUME, PER_LOG = "each hole", "hole volume", "weight per log"
 WOOD_COLUMNS = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture", "bark_volume")
@@ -18,10 +19,12 @@ WOOD_COLUMNS = ("wood_gravity", "wood_moisture", "bark_gravity", "bark_moisture"
 
 def lookup(table: pd.DataFrame, key: str, wanted: np.ndarray) -> np.ndarray:
     """Row of `table` whose key column holds each wanted word, without regard to case; -1 where none does."""
-    known = pd.Index(words(table, key))
-    first = pd.Series(np.arange(len(known)), index=known)
-    first = first[~first.index.duplicated() & (first.index != "")]
-    return first.reindex(wanted).fillna(-1).to_numpy(dtype=np.int64)
+    first: dict[str, int] = {}
+    for at, word in enumerate(words(table, key)):
+        first.setdefault(word, at)
+    first[""] = -1
+    code, asked = coded(wanted)
+    return np.array([first.get(word, -1) for word in asked] + [-1], dtype=np.int64)[code]
 
 
 def picked_from(values: np.ndarray, at: np.ndarray, missing=np.nan) -> np.ndarray:
@@ -47,34 +50,35 @@ def sizes(logs: pd.DataFrame, frames: dict, settings: dict) -> pd.DataFrame:
     thick = np.where(two_ends, large, diameter)
     volume = volumes(logs)
     woods = frames.get("woods", pd.DataFrame())
-    at = lookup(woods, "wood", words(logs, "wood"))
+    code, names = word_codes(logs, "wood")
+    at = lookup(woods, "wood", names)[code]
     parts = wood.stem_parts(volume, *(picked_from(numbers(woods, name), at) for name in WOOD_COLUMNS),
                             water_density())
-    form = words(logs, "spawn_form")
-    form = np.where(form == "", str(settings["spawn_form"]).casefold(), form).astype(object)
+    code, names = word_codes(logs, "spawn_form")
+    form = [name or str(settings["spawn_form"]).casefold() for name in names]
     forms = frames.get("forms", pd.DataFrame())
-    form_at = lookup(forms, "form", form)
+    form_at = lookup(forms, "form", np.array(form, dtype=object))[code]
     return pd.DataFrame({
         "volume_m3": volume, "green_kg": wood.green_weight(parts), "dry_wood_kg": wood.dry_weight(parts),
         "holes": _holes(logs, diameter, thick, length, forms, form_at, settings),
-        "form": form, "form_at": form_at, "small_m": diameter, "large_m": thick,
+        "form": text(form, code), "form_at": form_at, "small_m": diameter, "large_m": thick,
     })
 
 
 def _holes(logs, small, large, length, forms, form_at, settings):
     """Holes drilled if typed, else 0 for forms without holes, else the staggered pattern."""
-    counted_by = picked_from(words(forms, "counted_by"), form_at, "")
+    per_log = picked_from(words(forms, "counted_by") == PER_LOG, form_at, False)
     typed = numbers(logs, "holes_drilled")
     mean = (small + large) / 2.0
     known = (form_at >= 0) & ~np.isnan(mean) & ~np.isnan(length)
     pattern = np.full(len(logs), np.nan)
-    drill = known & np.isnan(typed) & (counted_by != PER_LOG)
+    drill = known & np.isnan(typed) & ~per_log
     if drill.any():
         along = numbers(logs, "hole_spacing_m", settings["hole_spacing"])
         around = numbers(logs, "row_spacing_m", settings["row_spacing"])
-        each = np.column_stack((mean, length, along, around))[drill]
-        distinct, which = np.unique(each, axis=0, return_inverse=True)
-        margin = settings["end_margin"]
-        pattern[drill] = np.array([drilling.holes(*row, margin) for row in distinct.tolist()])[which.ravel()]
-    found = np.where(np.isnan(typed), np.where(counted_by == PER_LOG, 0.0, pattern), typed)
+        each = [column[drill] for column in (mean, length, along, around)]
+        one, which = alike(*each)
+        rows = zip(*(column[one].tolist() for column in each), strict=True)
+        pattern[drill] = np.array([drilling.holes(*row, settings["end_margin"]) for row in rows])[which]
+    found = np.where(np.isnan(typed), np.where(per_log, 0.0, pattern), typed)
     return np.where(known, found, np.nan)

@@ -15,11 +15,12 @@ import pandas as pd
 from calc import expected, results, soak_yield, tables
 from calc.bearing import first_day as first_of_year
 from calc.bearing import years_of
+from calc.codes import distinct
 from calc.promises import promised_by_week
 from calc.rollup_yield import Parts
 from calc.rota_plan import Plan
 from calc.season_state import first_day, suits, to_date, week_of
-from calc.yard import NO_DAY, TINY, Diary, Yard, dates, distinct
+from calc.yard import NO_DAY, TINY, Diary, Yard, dates
 
 WEEKS = 12
 EDGE = 0.2  # a week with less than this part of its neighbour's flush is an edge; starting guess

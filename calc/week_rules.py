@@ -13,13 +13,14 @@ import numpy as np
 import pandas as pd
 
 from calc import tables, units
+from calc.codes import distinct
 from calc.day_numbers import day_in_words as on
 from calc.log_names import Ranked
 from calc.moisture import DRY, Weighings
 from calc.season_stages import MAY_FRUIT, PICKING, READY, RESTING, SOAKING, SPAWN_RUN
 from calc.season_state import TEMPERATURES, soak_hours, to_date
 from calc.watering import NEVER, Water, days_dry, inch_m, wanted_m
-from calc.yard import NO_DAY, Diary, Yard, as_typed, coded, day_column, distinct, numbers
+from calc.yard import NO_DAY, Diary, Yard, as_typed, day_column, numbers, text_codes
 
 WEEK_DAYS = 7
 A_DATE = re.compile(r"\d{1,2} [A-Z][a-z]{2} \d{4}", re.ASCII)
@@ -91,7 +92,7 @@ class Week:
 
     def of_season(self, column: str) -> Said:
         """A text column of log_season by row of Logs."""
-        code, texts = coded(self.log_season, column)
+        code, texts = text_codes(self.log_season, column)
         found = np.full(len(self.yard), len(texts))
         found[self.season[self.season >= 0]] = code[self.season >= 0]
         return Said([*texts, ""], found)
@@ -132,7 +133,7 @@ class Week:
     @cached_property
     def places(self) -> tuple[np.ndarray, np.ndarray]:
         """(the place of each row of Logs as a number, their names)."""
-        return coded(self.logs, "place")
+        return text_codes(self.logs, "place")
 
     @cached_property
     def ranked(self) -> Ranked:
@@ -304,7 +305,7 @@ def water_by_rain(week: Week) -> list[Needs]:
 def batches(week: Week) -> tuple[np.ndarray, np.ndarray]:
     """(names of batches in order: place, strain and month of inoculation; which each row of Logs belongs to)."""
     month = said_by(week.yard.inoculated, lambda day: "" if day >= NO_DAY else f"{to_date(day):%Y-%m}")
-    (place, places), (strain, strains) = coded(week.logs, "place", _no_slash), coded(week.logs, "strain", _no_slash)
+    (place, places), (strain, strains) = text_codes(week.logs, "place", _no_slash), text_codes(week.logs, "strain", _no_slash)
     months = max(len(month.texts), 1)
     cases, which = distinct((place * len(strains) + strain) * months + month.which)
     names = [f"{places[case // months // len(strains)]}/{strains[case // months % len(strains)]}/{month.texts[case % months]}"

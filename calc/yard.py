@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from calc.codes import coded, distinct
 from calc.text_columns import tidy
 
 NO_DAY = 2 ** 40
@@ -22,11 +23,14 @@ IN_THE_YARD = (*BEARING, "waxed", "stacked", "moved", "turned", "weighed", "chec
 EXITS = ("retired", "lost", "sold as log")
 _SPAN, _SHIFT = 2 ** 42, 2 ** 20  # one sorted key out of log and day
 TINY = 1e-9
+MANY = 1000  # from so many days on it pays to look each calendar day up once
 
 
 def days(values) -> np.ndarray:
     """Dates as whole days since 1970-01-01; NO_DAY where blank."""
-    found = pd.to_datetime(pd.Series(values)).to_numpy().astype("datetime64[D]")
+    if not (isinstance(values, pd.Series) and isinstance(values.dtype, np.dtype) and values.dtype.kind == "M"):
+        values = pd.to_datetime(pd.Series(values))
+    found = values.to_numpy().astype("datetime64[D]")
     return np.where(np.isnat(found), NO_DAY, found.astype(np.int64))
 
 
@@ -47,7 +51,11 @@ def numbers(frame: pd.DataFrame, name: str, blank: float = np.nan) -> np.ndarray
     """A number column as floats, `blank` where nothing stands."""
     if name not in frame:
         return np.full(len(frame), blank)
-    found = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    found = frame[name]
+    if not (isinstance(found.dtype, np.dtype) and found.dtype.kind in "fiu"):
+        found = pd.to_numeric(found, errors="coerce")
+        found = found.to_numpy(dtype=float, na_value=np.nan)
+    found = np.asarray(found, dtype=float)
     return np.where(np.isnan(found), blank, found)
 
 
@@ -57,7 +65,7 @@ def as_typed(frame: pd.DataFrame, name: str) -> np.ndarray:
         found = tidy(frame[name])  # names differ in every row: leave them as they are where nothing is to change
         if found is not None:
             return found
-    return _mapped(frame, name, lambda text: text)
+    return _mapped(frame, name, str)
 
 
 def words(frame: pd.DataFrame, name: str) -> np.ndarray:
@@ -68,55 +76,70 @@ def words(frame: pd.DataFrame, name: str) -> np.ndarray:
 def _mapped(frame, name, change):
     if name not in frame:
         return np.full(len(frame), "", dtype=object)
-    codes, known = pd.factorize(frame[name], use_na_sentinel=True)
-    return np.array([change(str(k).strip()) for k in known] + [""], dtype=object)[codes]
+    codes, known = _known(frame, name, change)
+    return known[codes]
 
 
-def coded(frame: pd.DataFrame, name: str, change=str) -> tuple[np.ndarray, np.ndarray]:
-    """A text column as numbers: (the place of each row's text, the different texts as as_typed has them, "" for blank).
-
-    change: what is done to each different text, such as str.casefold to compare as `words` does.
-    """
+def _known(frame, name, change):
+    """(number of each row's text, the texts changed and then ""), which -1 stands for; two numbers may have one text."""
     if name not in frame:
-        return np.zeros(len(frame), dtype=np.int64), np.array([""], dtype=object)
-    codes, known = pd.factorize(frame[name], use_na_sentinel=True)
-    places: dict[str, int] = {}
-    place = [places.setdefault(change(str(k).strip()), len(places)) for k in known]
-    if len(codes) and codes.min() < 0:
-        place.append(places.setdefault("", len(places)))
-    return np.array(place, dtype=np.int64)[codes], np.array(list(places), dtype=object)
+        return np.full(len(frame), -1), np.array([""], dtype=object)
+    codes, known = coded(frame[name])
+    return codes, np.array([change(str(k).strip()) for k in known] + [""], dtype=object)
 
 
-def distinct(whole: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(the different whole numbers in order, the place of each of all among them); fast where they lie close, as days and codes do."""
-    if not len(whole):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    low, high = int(whole.min()), int(whole.max())
-    if high - low > 4 * len(whole) + 1024:  # blank dates lie far off
-        codes, known = pd.factorize(whole)
-        order = np.argsort(known)
-        place = np.empty(len(known), dtype=np.int64)
-        place[order] = np.arange(len(known))
-        return known[order], place[codes]
-    there = np.zeros(high - low + 1, dtype=bool)
-    there[whole - low] = True
-    return np.flatnonzero(there) + low, (np.cumsum(there) - 1)[whole - low]
+def text_codes(frame: pd.DataFrame, name: str, change=str) -> tuple[np.ndarray, np.ndarray]:
+    """A text column as numbers: (the number of each row's text, the different texts by number, "" for blank). All of them occur.
+
+    change: what is done to each text; str leaves them as `as_typed` has them, str.casefold makes them those of `words`.
+    """
+    code, known = _known(frame, name, change)
+    numbers_: dict[str, int] = {}
+    number = [numbers_.setdefault(text, len(numbers_)) for text in known[:-1]]
+    if len(code) and int(code.min()) < 0:
+        number.append(numbers_.setdefault("", len(numbers_)))
+    return np.array(number, dtype=np.int64)[code], np.array(list(numbers_), dtype=object)
 
 
-def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Rows alike in all these columns of whole numbers: (the number of each row's kind, the first row of each kind)."""
-    code = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        known, place = distinct(column.astype(np.int64, copy=False))
-        code = distinct(code * max(len(known), 1) + place)[1]
-    first = np.zeros(int(code.max(initial=-1)) + 1, dtype=np.int64)
-    first[code[::-1]] = np.arange(len(code))[::-1]
-    return code, first
+def word_codes(frame: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """(number of each row's word, the words by number) of a text column as `words` has them; the last word is "" and stands for -1 too.
+
+    Two numbers may have one word, as when it was typed in two ways.
+    """
+    return _known(frame, name, str.casefold)
+
+
+def by_calendar(day, unit: str) -> np.ndarray:
+    """Whole calendar years ("Y") or months ("M") since 1970 of days since 1970."""
+    day = np.asarray(day, dtype=np.int64)
+    if day.size > MANY:
+        least, most = int(day.min()), int(day.max())
+        if most - least < day.size:  # the calendar is asked once for each day, not for each line
+            return _calendar(np.arange(least, most + 1), unit)[day - least]
+    return _calendar(day, unit)
+
+
+def _calendar(day, unit):
+    return day.astype("datetime64[D]").astype(f"datetime64[{unit}]").astype(np.int64)
+
+
+def years_of(day) -> np.ndarray:
+    """Calendar years of days since 1970."""
+    return by_calendar(day, "Y") + 1970
+
+
+def first_day(year) -> np.ndarray:
+    """Days since 1970 of 1 January."""
+    begun = (np.asarray(year, dtype=np.int64) - 1970).astype("datetime64[Y]")
+    return begun.astype("datetime64[D]").astype(np.int64)
 
 
 def yes(frame: pd.DataFrame, name: str) -> np.ndarray:
     """True where a yes/no column says yes (a boolean True counts)."""
-    return np.isin(words(frame, name), ("yes", "true"))
+    if name in frame and frame[name].dtype == bool:
+        return frame[name].to_numpy(copy=True)
+    code, known = word_codes(frame, name)
+    return np.isin(known, ("yes", "true"))[code]
 
 
 @dataclass
@@ -135,18 +158,32 @@ class Diary:
 
     def lines(self, *kinds: str) -> np.ndarray:
         """True for the lines of these kinds up to the as-of day."""
-        codes, known = self._kinds
-        return np.isin(known, kinds)[codes] & self.seen
+        found = np.zeros(len(self.day), dtype=bool)
+        for kind in kinds:
+            if kind in self._lines:
+                found |= self._lines[kind]
+        return found
 
     @cached_property
-    def _kinds(self) -> tuple[np.ndarray, np.ndarray]:
-        """The kinds as numbers, and the kind of each number."""
-        return pd.factorize(self.kind)
+    def _lines(self) -> dict[str, np.ndarray]:
+        """Kind -> True for its lines up to the as-of day."""
+        codes, known = self.kinds
+        small = codes.astype(np.int16 if len(known) < 2 ** 15 else np.int64)
+        found: dict[str, np.ndarray] = {}
+        for at, kind in enumerate(known):
+            mine = (small == at) & self.seen
+            found[kind] = found[kind] | mine if kind in found else mine
+        return found
+
+    @cached_property
+    def kinds(self) -> tuple[np.ndarray, np.ndarray]:
+        """(number of each line's kind, the kinds by number); two numbers may have one kind."""
+        return coded(self.kind)
 
     @cached_property
     def _kind_of_pair(self) -> np.ndarray:
         """The kind of the line of each pair, as a number; -1 where it is dated after the as-of day."""
-        codes, known = self._kinds
+        codes, known = self.kinds
         return np.where(self.seen, codes, -1).astype(np.int16 if len(known) < 2 ** 15 else np.int64)[self.line]
 
     @cached_property
@@ -156,17 +193,17 @@ class Diary:
     def pairs(self, *kinds: str) -> tuple[np.ndarray, np.ndarray]:
         """(line, log) of the pairs of these kinds up to the as-of day, in their order; looked up once."""
         if kinds not in self._pairs:
-            asked = np.append(np.isin(self._kinds[1], kinds), False)
+            asked = np.append(np.isin(self.kinds[1], kinds), False)
             mine = np.flatnonzero(asked[self._kind_of_pair]) if asked.any() else np.zeros(0, dtype=np.int64)
             self._pairs[kinds] = self.line[mine], self.log[mine]
         return self._pairs[kinds]
 
-    @property
+    @cached_property
     def seen(self) -> np.ndarray:
         """True for lines dated up to the as-of day."""
         return self.day <= self.as_of
 
-    @property
+    @cached_property
     def named(self) -> np.ndarray:
         """Logs named, by line: 0 where none is known."""
         return np.bincount(self.line, minlength=len(self.day))
@@ -177,8 +214,11 @@ def diary(frames: dict, links: dict, as_of: int) -> Diary:
     events = frames.get("events", pd.DataFrame())
     pairs = links.get("event_links")
     line, log = pair_columns(pairs, "event")
-    return Diary(words(events, "event"), day_column(events, "date"), numbers(events, "amount"),
+    code, kinds = word_codes(events, "event")
+    book = Diary(kinds[code], day_column(events, "date"), numbers(events, "amount"),
                  numbers(events, "minutes", 0.0), yes(events, "whole_yard"), line, log, events, as_of)
+    book.kinds = np.where(code < 0, len(kinds) - 1, code), kinds  # the words were told apart just now
+    return book
 
 
 def pair_columns(pairs, what: str):
@@ -213,6 +253,13 @@ class Yard:
 
     def __len__(self):
         return len(self.count)
+
+    @cached_property
+    def running(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """(first days rising, logs that had come before each and in all, days of leaving rising, logs that had left before each and in all)."""
+        order, leave = np.argsort(self.start, kind="stable"), np.argsort(self.exit_day, kind="stable")
+        came, left = (np.concatenate(([0.0], np.cumsum(logs))) for logs in (self.count[order], self.exit_take[leave]))
+        return self.start[order], came, self.exit_day[leave], left
 
     def alive_at(self, log: np.ndarray, day: np.ndarray) -> np.ndarray:
         """Logs of each row that are in the yard on each day (arrays of one length)."""
@@ -260,9 +307,8 @@ def build(frames: dict, book: Diary) -> Yard:
     count = numbers(logs, "count", 1.0)
     inoculated = _first(day_column(logs, "inoculated"), book, "inoculated")
     start = np.minimum(_first(day_column(logs, "felled"), book, "felled"), inoculated)
-    undated = np.full(len(logs), NO_DAY)
-    start = np.where(start >= NO_DAY, _first(undated, book, *IN_THE_YARD), start)
-    borne = np.where(inoculated >= NO_DAY, _first(undated, book, *BEARING), NO_DAY)
+    start = _first(start, book, *IN_THE_YARD)
+    borne = np.where(inoculated >= NO_DAY, _first(inoculated, book, *BEARING), NO_DAY)
     exits = book.lines(*EXITS)
     pair = exits[book.line]
     line, log = book.line[pair], book.log[pair]
@@ -281,6 +327,8 @@ def build(frames: dict, book: Diary) -> Yard:
 
 def _first(typed: np.ndarray, book: Diary, *kinds: str) -> np.ndarray:
     """The typed day, else the day of the first such event naming the row."""
+    if (typed < NO_DAY).all():
+        return typed
     first = np.full(len(typed), NO_DAY)
     pair = book.lines(*kinds)[book.line]
     np.minimum.at(first, book.log[pair], book.day[book.line[pair]])
@@ -339,7 +387,7 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
     by_log = np.zeros(len(yard))
     if not len(day):
         return by_log, np.zeros(0, dtype=bool)
-    known, where = np.unique(day, return_inverse=True)
+    known, where = distinct(day)
     pot = np.bincount(where, weights=amount)
     alive = _alive_in_all(yard, known)
     there = alive > TINY
@@ -348,8 +396,10 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
     after = rate[-1] - rate[np.searchsorted(known, yard.exit_day, side="right")]
     by_log -= np.bincount(yard.exit_log, weights=yard.exit_take * after, minlength=len(yard))
     by_log[np.abs(by_log) < TINY] = 0.0
+    if there.all():
+        return by_log, there[where]
     found = there.copy()
-    batches = np.unique(yard.inoculated[yard.is_inoculated()])
+    batches = distinct(yard.inoculated[yard.is_inoculated()])[0]
     following = np.searchsorted(batches, known, side="right")
     late = ~there & (following < len(batches))
     if late.any():
@@ -364,9 +414,5 @@ def share_over_yard(yard: Yard, day: np.ndarray, amount: np.ndarray):
 
 def _alive_in_all(yard: Yard, day: np.ndarray) -> np.ndarray:
     """Logs in the whole yard on each day."""
-    order = np.argsort(yard.start, kind="stable")
-    came = np.concatenate(([0.0], np.cumsum(yard.count[order])))
-    leave = np.argsort(yard.exit_day, kind="stable")
-    left = np.concatenate(([0.0], np.cumsum(yard.exit_take[leave])))
-    return (came[np.searchsorted(yard.start[order], day, side="right")]
-            - left[np.searchsorted(yard.exit_day[leave], day, side="left")])
+    start, came, leave, left = yard.running
+    return came[np.searchsorted(start, day, side="right")] - left[np.searchsorted(leave, day, side="left")]

@@ -31,7 +31,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, sparse, special
+from scipy import sparse, special
 
 from calc import tables, units
 
@@ -41,6 +41,7 @@ AHEAD = 6  # seasons beyond the longest life that are still looked at; what is l
 PAST = 2  # seasons beyond the planned life that still count as a record
 EIGHT_IN_TEN = 1.2815515655446004  # normal quantile of 0.9
 MOST_STEPS, SMALL_STEP = 60, 1e-9
+DENSE = 1_000_000  # slopes up to so many cells are held as a plain matrix, which is quicker; beyond, most of them are 0
 
 
 @dataclass(frozen=True)
@@ -246,7 +247,7 @@ def _fit(record, begin, at, life):
         slopes = _slopes(record, at, part / mu[record.obs])
         gain = slopes.T @ (size * (picked - mu) / (mu + size)) - (theta - mean) / before
         curve = _curve(slopes, mu * size / (mu + size), before)
-        step = _solve(curve, gain)
+        step = np.linalg.solve(curve, gain)
         length = 1.0
         while True:
             trial = theta + length * step
@@ -260,7 +261,7 @@ def _fit(record, begin, at, life):
             break
     slopes = _slopes(record, at, part / mu[record.obs])
     curve = _curve(slopes, (picked + size) * mu * size / (mu + size) ** 2, before)
-    lower = linalg.cholesky(curve, lower=True)
+    lower = np.linalg.cholesky(curve)
     constant = float(np.sum(special.gammaln(picked + size) - special.gammaln(size) + size * np.log(size)))
     peak = now + constant - float(np.log(np.diag(lower)).sum())
     return Fit(life, shares, theta, lower, peak, single, planned)
@@ -268,21 +269,27 @@ def _fit(record, begin, at, life):
 
 def _slopes(record, at, share):
     """Rows: own totals; columns: factors; how the log of a total moves with each factor."""
-    rows = np.concatenate([record.obs] * 4)
+    rows = np.tile(record.obs, 4)
     columns = np.concatenate((np.zeros(len(record.obs), dtype=np.int64), 1 + record.year[record.obs],
                               at.pair(record.pair[record.batch]), at.batch(record.batch)))
-    parts = np.concatenate([share] * 4)
-    return sparse.csr_matrix((parts, (rows, columns)), shape=(len(record.kg), at.size))
+    parts, shape = np.tile(share, 4), (len(record.kg), at.size)
+    if shape[0] * shape[1] > DENSE:
+        return sparse.csr_matrix((parts, (rows, columns)), shape=shape)
+    return np.bincount(rows * at.size + columns, weights=parts, minlength=shape[0] * shape[1]).reshape(shape)
 
 
 def _curve(slopes, information, before):
-    curve = (slopes.T @ sparse.diags(information) @ slopes).toarray()
+    if sparse.issparse(slopes):
+        curve = (slopes.T @ sparse.diags(information) @ slopes).toarray()
+    else:
+        curve = slopes.T @ (slopes * information[:, None])
     curve[np.diag_indices_from(curve)] += 1.0 / before
     return curve
 
 
-def _solve(curve, gain):
-    return linalg.cho_solve((linalg.cholesky(curve, lower=True), True), gain)
+def _root_of(lower: np.ndarray, sides: np.ndarray) -> np.ndarray:
+    """x of lower x = sides. Read backwards the root is an upper triangle, in which no rows are exchanged."""
+    return np.linalg.solve(lower[::-1, ::-1], sides[::-1])[::-1]
 
 
 @dataclass
@@ -313,7 +320,7 @@ def draw(record: Record, begin: Start, found: list[Fit], draws: int = DRAWS, see
 
 def _draw_life(record, begin, at, fit, random, rows, out):
     many = rows.stop - rows.start
-    off = linalg.solve_triangular(fit.lower, random.standard_normal((at.size, many)), lower=True, trans="T")
+    off = np.linalg.solve(fit.lower.T, random.standard_normal((at.size, many)))
     theta = fit.mode + off.T
     batches = theta[:, at.batch(np.arange(at.batches))]
     lasting = np.exp(theta[:, :1] + theta[:, at.pair(record.pair)] + batches)
@@ -350,7 +357,7 @@ def lasting_factors(record: Record, at: Layout) -> sparse.csr_matrix:
 def _mean_factor(record, at, fit):
     """Mean of the lasting factor of each batch: that of a lognormal."""
     pick = lasting_factors(record, at)
-    root = linalg.solve_triangular(fit.lower, pick.T.toarray(), lower=True)
+    root = _root_of(fit.lower, pick.T.toarray())
     return np.exp(pick @ fit.mode + (root ** 2).sum(axis=0) / 2.0)
 
 
@@ -380,6 +387,6 @@ def lasting_variances(record: Record, begin: Start, found: list[Fit], mix: spars
     before = np.asarray(contrast.multiply(contrast) @ variances(record, begin, at)).ravel()
     after = np.zeros(len(before))
     for fit in found:
-        root = linalg.solve_triangular(fit.lower, contrast.T.toarray(), lower=True)
+        root = _root_of(fit.lower, contrast.T.toarray())
         after += fit.chance * (root ** 2).sum(axis=0)
     return before, after
