@@ -325,7 +325,7 @@ class _Reading:
         kept = self._keep(events_sheet, FRAMES["events"])
         events = self.frames["events"]
         typed_kind = events_sheet.texts("event").at(kept)
-        kind = typed_kind.changed(str.casefold)
+        kind, named = typed_kind.changed(str.casefold), events_sheet.texts("log_text").at(kept)
         doubled = links.mark_doubles(logs_sheet, links.exits_by_name(events, kind))
         kept_logs = self._keep(logs_sheet, FRAMES["logs"])
         for title, column in logs_sheet.raw.extra.items():
@@ -344,7 +344,7 @@ class _Reading:
             else np.zeros(len(events), dtype=bool)
         )
         item, log, over_yard, how = links.link_events(
-            index, logs, events, events_sheet.texts("log_text").at(kept), kind, may_be_yard, events_sheet.raw,
+            index, logs, events, named, kind, may_be_yard, events_sheet.raw,
             titles.get(("events", "log_text"), "Log"), say, events_sheet.unreadable("log_text")[kept],
         )
         left = links.exit_days(
@@ -362,7 +362,7 @@ class _Reading:
         like_names(logs, say, names["logs"], log_titles.get("log", "Log"))
         if "prices" in self.sheets:
             price_questions(self.frames["prices"], say, self.sheets["prices"].raw.sheet)
-        sense = Sense(self.frames, typed_kind.changed(str.lower), item, log, left, context, say, names, titles)
+        sense = Sense(self.frames, typed_kind.changed(str.lower), named, item, log, left, context, say, names, titles)
         sense.times()
         sense.weights(green_weights(logs, self.frames.get("woods", pd.DataFrame())))
         counts(sense)

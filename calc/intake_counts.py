@@ -9,12 +9,11 @@ import pandas as pd
 
 from calc.dates import words
 from calc.intake_links import EXITS
-from calc.intake_rows import lower
 from calc.intake_sense import Sense
 from calc.intake_words import Collector
 from calc.problems import QUESTION, quote
 from calc.selection import ALL_WORDS, loose_names
-from calc.text_columns import matching
+from calc.text_columns import Coded
 
 LEAST_KG = 0.001  # a gram: below what a kitchen scale shows
 
@@ -80,6 +79,8 @@ def _twice(sense: Sense) -> None:
     """Lines with a weight that say the same thing of the same logs on the same day."""
     events = sense.events
     weighty = sense.of("picked", "culled", "dried", "given", "spoiled") & events["amount"].notna().to_numpy()
+    weighty[weighty] = _repeated(events["date"].to_numpy()[weighty], events["amount"].to_numpy(dtype=float)[weighty],
+                                 sense.named.codes[weighty])
     lines = events[weighty]
     same = lines.duplicated(["date", "event", "log_text", "amount", "note", "grade", "lot"], keep="first")
     for event in lines.index[same]:
@@ -90,6 +91,12 @@ def _twice(sense: Sense) -> None:
                   "Clear one of them if it was typed twice; both count until then", "line_twice")
 
 
+def _repeated(days: np.ndarray, amounts: np.ndarray, logs: np.ndarray) -> np.ndarray:
+    """True at least where the three stand together more than once."""
+    mixed = days.astype(np.int64) * 1_000_003 + logs
+    return pd.Series(mixed * 1_000_003 + (amounts + 0.0).view(np.int64)).duplicated(keep=False).to_numpy()
+
+
 def like_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> None:
     """Names that differ by case, spaces, dashes or leading zeros only; and one log named like a range of many."""
     names, count = logs["log"].to_numpy(dtype=object), logs["count"].to_numpy()
@@ -98,7 +105,8 @@ def like_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -> No
     first[codes[::-1]] = np.arange(len(names))[::-1]
     other = names[first[codes]]
     alike = other != names
-    for at in np.flatnonzero(alike | (np.isin(np.arange(len(names)), matching(names, r"[0-9].*(-|–|to|\.\.)")))):
+    ranges = Coded(np.arange(len(names)), names).matching(r"[0-9].*(-|–|to|\.\.)", ("-", "to", ".."))  # of plain ASCII none holds the dash
+    for at in np.flatnonzero(alike | (np.isin(np.arange(len(names)), ranges))):
         row, name = logs["row"].iat[at], names[at]
         if str(other[at]).casefold() != str(name).casefold():
             say.add(sheet, int(row), title, QUESTION, f"{quote(name)} reads like {quote(other[at])}", "a name of its own",
@@ -143,9 +151,9 @@ def doubtful_names(logs: pd.DataFrame, say: Collector, sheet: str, title: str) -
     for kind in ("wood", "strain", "place"):
         groups |= {str(name).casefold(): kind for name in logs[kind].dropna().unique()}
     groups |= dict.fromkeys(ALL_WORDS, "word for every log")
-    plain = lower(logs["log"].to_numpy(dtype=object))
-    for at in np.flatnonzero(pd.Index(plain).isin([*groups])):
-        row, name, kind = logs["row"].iat[at], logs["log"].iat[at], groups[plain[at]]
-        if plain[at]:
+    for at, name in enumerate(logs["log"].tolist()):
+        kind = groups.get(name.casefold()) if name else None
+        if kind:
+            row = logs["row"].iat[at]
             say.add(sheet, int(row), title, QUESTION, f"{quote(name)} is the name of this log and also a {kind}",
                     "a name of its own", "Give the log another name; lines that say it mean this log alone until then", "doubtful_name")

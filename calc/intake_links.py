@@ -29,12 +29,13 @@ def mark_doubles(sheet: Sheet, exits: dict[str, list[np.datetime64]]) -> dict[st
     A name may be given again once its log has left: then the rows keep apart by their days of inoculation.
     exits: lower-case name -> days on which an event says that it left.
     """
+    typed = [name.casefold() for name in sheet.columns["log"][sheet.used] if name is not None]
+    doubled = {}
+    if len(set(typed)) == len(typed):
+        return doubled
     names = sheet.texts("log").where(sheet.used).changed(str.casefold)
     codes, known = names.codes, names.words
     counts = np.bincount(codes[codes >= 0], minlength=len(known))
-    doubled = {}
-    if not (counts > 1).any():
-        return doubled
     order = np.argsort(codes, kind="stable")
     bounds = np.searchsorted(codes[order], np.arange(len(known) + 1))
     taken = {str(k) for k in known}
@@ -125,6 +126,8 @@ def log_index(logs: pd.DataFrame, sheet: Sheet | None, doubled: dict[str, list[i
 
 def reused_spans(logs: pd.DataFrame):
     """(from day, to day) in which a log's name means this row; None where no name stands twice."""
+    if len({name.lower() for name in logs["log"]}) == len(logs):
+        return None
     names = logs["log"].str.lower()
     twice = names.duplicated(keep=False).to_numpy()
     if not twice.any():
@@ -164,14 +167,15 @@ def link_events(
     """
     whole = whole_yard & ~kind.among(SHARED_WEIGHTS)
     item, log, how, answers = find_many(index, named, whole=whole)
-    texts, blank = events["log_text"].to_numpy(), named.blank
-    unlinked = whole_yard & blank | whole & (how == ALL)
+    texts, blank, said = events["log_text"].to_numpy(), named.blank, Coded.of(how)
+    unlinked = whole_yard & blank | whole & said.among((ALL,))
+    grouped = said.among(GROUPS)
     days = events["date"].to_numpy().astype("datetime64[D]")
     spans = reused_spans(logs)
     if spans is not None:
         keep = (days[item] >= spans[0][log]) & (days[item] < spans[1][log])
         item, log = item[keep], log[keep]
-    item, log = _there(item, log, how, days, kind, logs, events)
+    item, log = _there(item, log, grouped, days, kind, logs, events)
     silent = blank & ~whole_yard & ~unread
     for place in say.first(silent, raw.sheet, QUESTION):
         say.add(
@@ -187,7 +191,7 @@ def link_events(
     _say_answers(
         index, answers, named, events["row"].to_numpy(), raw.sheet, title, say, "It counts for the yard only"
     )
-    _say_nobody(item, how, texts, events, raw.sheet, title, say, unlinked)
+    _say_nobody(item, grouped, texts, events, raw.sheet, title, say, unlinked)
     return item, log, unlinked, how
 
 
@@ -210,9 +214,9 @@ def exit_days(item, log, days, kind: Coded, amount, count) -> np.ndarray:
     return left
 
 
-def _there(item, log, how, days, kind, logs, events):
+def _there(item, log, grouped, days, kind, logs, events):
     """Of logs named as a group, only those in the yard on the day, inoculated where the event needs that."""
-    grouped = np.isin(how, GROUPS)[item]
+    grouped = grouped[item]
     if not grouped.any():
         return item, log
     left = exit_days(
@@ -284,10 +288,9 @@ def _missing(index: LogIndex, names: tuple[str, ...]) -> str:
     return "; ".join(parts)
 
 
-def _say_nobody(item, how, texts, events, sheet, title, say, unlinked) -> None:
+def _say_nobody(item, grouped, texts, events, sheet, title, say, unlinked) -> None:
     """Events that named a group of which nothing was in the yard on the day."""
-    named = np.isin(how, GROUPS) & ~unlinked
-    alone = named & (np.bincount(item, minlength=len(texts)) == 0)
+    alone = grouped & ~unlinked & (np.bincount(item, minlength=len(texts)) == 0)
     for place in say.first(alone, sheet, QUESTION):
         say.add(
             sheet,

@@ -51,12 +51,12 @@ class Sense:
     """Questions about events, written to one collector; `odd_time` marks events whose day is in doubt."""
 
     def __init__(
-        self, frames: dict, kinds: Coded, item, log, left, context: Context, say: Collector, names: dict, titles: dict
+        self, frames: dict, kinds: Coded, named: Coded, item, log, left, context: Context, say: Collector, names: dict, titles: dict
     ):
         self.logs, self.events = frames["logs"], frames["events"]
         self.item, self.log, self.left = item, log, left
         self.context, self.say, self.names, self.titles = context, say, names, titles
-        self.kinds, self.kind = kinds, kinds.texts()
+        self.kinds, self.kind, self.named = kinds, kinds.texts(), named
         self.day = _days(self.events, "date")
         self.odd_time = np.zeros(len(self.events), dtype=bool)
 

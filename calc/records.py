@@ -152,12 +152,16 @@ def over(part, whole) -> np.ndarray:
     return part > whole + TINY
 
 
+def _of_dried(events, mask) -> np.ndarray:
+    return mask & (events == "dried") if mask.any() else mask
+
+
 # What two columns must be to each other: code, column the words are about, True where it fails.
 TOGETHER = {
     "events": (
         ("amount_needed", "amount", lambda c: c["amount_needed"] & _blank(c["amount"])),
         ("dried_over_fresh", "dried_out_kg",
-         lambda c: (c["event"] == "dried") & over(c["dried_out_kg"], c["amount"])),
+         lambda c: _of_dried(c["event"], over(c["dried_out_kg"], c["amount"]))),
     ),
     "costs": (
         ("salvage_over_price", "salvage", lambda c: over(c["salvage"], np.maximum(c["amount"], 0.0))),
@@ -198,10 +202,11 @@ def questions(table: str, columns: dict[str, np.ndarray]) -> dict[str, np.ndarra
 def _by_kind(columns, what: str) -> np.ndarray:
     """Limits of an event's amount, which depend on what the amount is."""
     bad = np.isinf(columns["amount"]) & (what == "refused")
-    for kind, key in AMOUNT_LIMITS.items():
-        mine = columns["amount_is"] == kind
-        if mine.any():
-            bad |= mine & getattr(rules("events")[key], what)(columns["amount"])
+    codes, kinds = pd.factorize(columns["amount_is"])
+    for code, kind in enumerate(kinds):
+        if kind in AMOUNT_LIMITS:
+            mine = np.flatnonzero(codes == code)
+            bad[mine] |= getattr(rules("events")[AMOUNT_LIMITS[kind]], what)(columns["amount"][mine])
     return bad
 
 

@@ -10,6 +10,7 @@ import re
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import repeat
 
 import numpy as np
 import pandas as pd
@@ -94,8 +95,15 @@ class LogIndex:
         return len(self.names)
 
     @cached_property
-    def _exact(self) -> pd.Index:
-        return pd.Index(self.names, dtype=object)
+    def _exact(self) -> dict:
+        """Name as written -> its position, or the positions of one that stands more than once."""
+        found = dict(zip(self.names.tolist(), range(len(self)), strict=True))
+        if len(found) < len(self):
+            again = defaultdict(list)
+            for position in np.flatnonzero(pd.Series(self.names).duplicated(keep=False)).tolist():
+                again[self.names[position]].append(position)
+            found |= {name: np.array(positions) for name, positions in again.items()}
+        return found
 
     @cached_property
     def _plain(self) -> list[str]:
@@ -139,19 +147,14 @@ class LogIndex:
 
     def exact(self, texts) -> np.ndarray:
         """Position of each text that is a log name as written, -1 where it is none or stands twice."""
-        if not self._exact.is_unique:
-            once = ~self._exact.duplicated(keep=False)
-            positions = np.flatnonzero(once)
-            found = self._exact[once].get_indexer(pd.Index(texts, dtype=object))
-            return np.where(found >= 0, positions[found] if len(positions) else -1, -1)
-        return self._exact.get_indexer(pd.Index(texts, dtype=object))
+        found = map(self._exact.get, texts, repeat(-1))
+        return np.fromiter((at if type(at) is int else -1 for at in found), dtype=np.int64, count=len(texts))
 
     def find(self, text: str | None, years: bool = False) -> Selection | Ask:
         """The logs a text means. years: a year means the logs inoculated in it. Raises nothing."""
         text = "" if text is None else str(text).strip()
         if text in self._exact:
-            where = self._exact.get_loc(text)
-            return Selection(np.atleast_1d(np.arange(len(self))[where]), LOG)
+            return Selection(np.atleast_1d(self._exact[text]), LOG)
         plain = normal(text)
         if plain in ALL_WORDS:
             return Selection(np.arange(len(self)), ALL)

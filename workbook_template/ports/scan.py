@@ -202,6 +202,8 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
             raise _Unusual
     marks = np.flatnonzero(array[:size] == 60)
     first = np.flatnonzero(array[marks + 1] == 99)
+    marks = np.append(marks, [size] * 3)
+    first = first[array[marks[first + 1] - 2] != 47]  # not <c .../>, which holds nothing
     starts = marks[first]
     if not len(starts):
         return
@@ -211,7 +213,7 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
     columns, rows, after = _addresses(array, starts)
     codes, dated, ends = _types(array, after, styles)
     closing = array[ends]
-    full = closing != 47  # not <c .../>, which holds nothing
+    full = closing != 47  # an empty one with a space behind it
     _measure(scan, rows[full], columns[full])
     kinds = lookup[np.minimum(columns, 16_384)]
     formula = (array[ends + 1] == 60) & (array[ends + 2] == 102)  # <f
@@ -220,7 +222,6 @@ def _scan_body(body: bytes, scan: Scan, lookup, first_row, styles) -> None:
     wanted = full & (rows >= first_row)
     if scan.bulk is not None:
         kept = np.flatnonzero(wanted & ~odd & (kinds < IGNORED))
-        marks = np.append(marks, [size, size])
         begin, end = marks[first[kept] + 1] + 3, marks[first[kept] + 2]
         plain = _plain(array, begin, end, ends[kept], codes[kept] == STRING)
         odd[kept[~plain]] = True
@@ -257,25 +258,24 @@ def _numbers(body: bytes, begin, end) -> np.ndarray:
 def _addresses(array, starts):
     """Columns and rows (0-based) and the position just after the r attribute."""
     at = starts + 6
-    columns = np.zeros(len(starts), dtype=np.int64)
-    for _ in range(4):
-        letter = array[at]
-        is_letter = (letter >= 65) & (letter <= 90)
-        if not is_letter.any():
-            break
-        columns = np.where(is_letter, columns * 26 + (letter.astype(np.int64) - 64), columns)
-        at = at + is_letter
-    rows = np.zeros(len(starts), dtype=np.int64)
-    for _ in range(8):
-        digit = array[at]
-        is_digit = (digit >= 48) & (digit <= 57)
-        if not is_digit.any():
-            break
-        rows = np.where(is_digit, rows * 10 + (digit.astype(np.int64) - 48), rows)
-        at = at + is_digit
+    columns, at = _counted(array, at, 65, 26, 4, 1)
+    rows, at = _counted(array, at, 48, 10, 8)
     if not (array[at] == 34).all() or (columns == 0).any() or (rows == 0).any():
         raise _Unusual
     return columns - 1, rows - 1, at + 1
+
+
+def _counted(array, at, zero: int, base: int, most: int, least: int = 0):
+    """(the numbers that stand at these places, the places after them). zero: the character of the digit `least`."""
+    values = np.zeros(len(at), dtype=np.int32)
+    for _ in range(most):
+        digit = array[at] - np.uint8(zero)  # what stands before it comes far behind now
+        is_digit = digit < base
+        if not is_digit.any():
+            break
+        more = values * base + digit + least
+        values, at = (more, at + 1) if is_digit.all() else (np.where(is_digit, more, values), at + is_digit)
+    return values, at
 
 
 def _types(array, after, styles):
@@ -283,17 +283,9 @@ def _types(array, after, styles):
 
     If there is no > or / at that place, the tag is of another form and must be parsed properly.
     """
-    at, style = after, np.zeros(len(after), dtype=np.int64)
+    at = after
     has_style = (array[at] == 32) & (array[at + 1] == 115) & (array[at + 2] == 61) & (array[at + 3] == 34)
-    at = at + 4 * has_style
-    going = has_style
-    for _ in range(6):
-        digit = array[at]
-        going = going & (digit >= 48) & (digit <= 57)
-        if not going.any():
-            break
-        style = np.where(going, style * 10 + (digit.astype(np.int64) - 48), style)
-        at = at + going
+    style, at = _counted(array, at + 4 * has_style, 48, 10, 6)
     at = at + (has_style & (array[at] == 34))
     codes = np.full(len(after), PLAIN, dtype=np.int64)
     typed = (array[at] == 32) & (array[at + 1] == 116) & (array[at + 2] == 61) & (array[at + 3] == 34)
