@@ -78,7 +78,7 @@ def coded(frame: pd.DataFrame, name: str, change=str) -> tuple[np.ndarray, np.nd
     change: what is done to each different text, such as str.casefold to compare as `words` does.
     """
     if name not in frame:
-        return np.zeros(len(frame), dtype=np.int64), np.array([""], dtype=object)
+        return np.zeros(len(frame), dtype=np.int64), np.array([""] * min(len(frame), 1), dtype=object)
     codes, known = pd.factorize(frame[name], use_na_sentinel=True)
     places: dict[str, int] = {}
     place = [places.setdefault(change(str(k).strip()), len(places)) for k in known]
