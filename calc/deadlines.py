@@ -36,6 +36,8 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
     """A line for the logs felled on one day, and one for those whose day of felling is not known."""
     left = yard.left()
     wait = ~yard.is_at_work() & (left > TINY)
+    if not wait.any():
+        return
     names, sources = as_typed(logs, "log"), f"sources say {span[0]:g} to {span[1]:g} weeks"
     for start in np.unique(yard.start[wait & (yard.start <= yard.as_of)]):
         mine = np.flatnonzero(wait & (yard.start == start))
@@ -55,6 +57,8 @@ def _waiting(logs: pd.DataFrame, yard: Yard, weeks, span: tuple[float, float]):
 def _spawn(frames: dict, yard: Yard):
     """A line for each spawn lot that logs still wait for, or whose date falls within the weeks around today."""
     lots = frames.get("lots", pd.DataFrame())
+    if not len(lots):
+        return
     names, keys, use_by = as_typed(lots, "spawn_lot"), words(lots, "spawn_lot"), day_column(lots, "use_by")
     theirs, at_work, left = words(frames["logs"], "spawn_lot"), yard.is_at_work(), yard.left()
     for i in range(len(lots)):
@@ -76,10 +80,13 @@ def _spawn(frames: dict, yard: Yard):
 
 def soak_minutes(book: Diary, yard: Yard) -> float:
     """Minutes a log soaked, from timed events; NaN without one. A log soaked twice counts twice."""
-    timed = book.lines("soaked") & (book.minutes > TINY) & (book.named > 0)
-    pair = timed[book.line]
-    logs = float(yard.alive_at(book.log[pair], book.day[book.line[pair]]).sum())
-    return float(book.minutes[timed].sum()) / logs if logs > 0 else np.nan
+    line, log = book.pairs("soaked")
+    timed = book.minutes[line] > TINY
+    line, log = line[timed], log[timed]
+    logs = float(yard.alive_at(log, book.day[line]).sum())
+    named = np.zeros(len(book.day), dtype=bool)
+    named[line] = True
+    return float(book.minutes[named].sum()) / logs if logs > 0 else np.nan
 
 
 def hours_ahead(frames: dict, yard: Yard, hours: pd.DataFrame, calendar: pd.DataFrame, upkeep_minutes: float, soaking_minutes: float,

@@ -11,11 +11,14 @@ import numpy as np
 import pandas as pd
 
 from calc import keeping, promises, results, tables
+from calc.codes import alike, distinct
 from calc.day_numbers import monday_of
 from calc.ledger import CONSIGNMENT, OUTRIGHT, price_in_force
-from calc.yard import TINY, Diary, as_typed, dates, numbers, words
+from calc.yard import NO_DAY, TINY, Diary, as_typed, dates, numbers, text_codes, words
 
 SELL, DRY, HOLD, PAST, DRYER = "sell fresh", "dry", "hold", "past its days", "dryer"
+PRODUCTS = ("fresh", "dried")
+OUTLETS = ["market", "product", "price", "net", "takes", "promised", "known"]
 PAST_SHOWN = 4  # lots past their days that stand in a line of their own
 NO_COUNT = "Not counted: picked less what is written down as gone. Count the cooler and write a stored line on Events."
 
@@ -30,32 +33,62 @@ def on_hand(book: Diary, sold: pd.DataFrame, used: dict[str, float], in_store_kg
     Columns: lot, day, age, wet, grade, kg, days_left (below 0: past).
     """
     at = np.flatnonzero(book.lines("picked") & (np.nan_to_num(book.amount) > 0))
-    key, frame = words(book.frame, "lot"), book.frame
-    by_lot = pd.Series(used, dtype=float).add(_left_home(sold), fill_value=0.0)
-    picks = pd.DataFrame({"day": book.day[at], "key": key[at], "lot": as_typed(frame, "lot")[at], "kg": book.amount[at],
-                          "wet": words(frame, "picked_wet")[at] == "yes", "grade": as_typed(frame, "grade")[at]})
-    picks["by"] = np.where(picks["key"] == "", picks["day"].astype(str), picks["key"])
-    table = picks.groupby("by", as_index=False).agg(
-        day=("day", "min"), lot=("lot", "first"), key=("key", "first"), kg=("kg", "sum"), wet=("wet", "any"),
-        grade=("grade", lambda part: ", ".join(filter(None, part.unique()))))
-    room = np.maximum(0.0, table["kg"] - table["key"].map(by_lot).fillna(0.0))
-    table = table.assign(room=room).sort_values(["day", "by"], ascending=False, kind="stable", ignore_index=True)
-    table["kg"] = np.diff(np.minimum(np.cumsum(table["room"]), max(0.0, in_store_kg)), prepend=0.0)
-    table["age"] = book.as_of - table["day"]
-    left = keeps_days - table["age"]  # what was picked wet goes first while it keeps, and at once
-    table["days_left"] = np.where(table["wet"] & (left >= 0), np.clip(wet_days - table["age"], 0.0, left), left)
-    table = table[table["kg"] > TINY]
-    return table.sort_values(["wet", "day"], ascending=[False, True], kind="stable", ignore_index=True)
+    day, kilos = book.day[at], book.amount[at]
+    (code, keys), (lot, lots) = _of_lines(book.frame, "lot", at, str.casefold), _of_lines(book.frame, "lot", at)
+    days_, of_day = distinct(day)
+    by: dict[str, int] = {}  # what stands for a lot: its name, or the day
+    of_key, of_days = ([by.setdefault(text, len(by)) for text in texts] for texts in (keys.tolist(), map(str, days_.tolist())))
+    blank = np.array([key == "" for key in keys], dtype=bool)[code]
+    named = np.where(blank, np.array(of_days, dtype=np.int64)[of_day], np.array(of_key, dtype=np.int64)[code])
+    first, group = alike(named)
+    begins = np.full(len(first), NO_DAY)
+    np.minimum.at(begins, group, day)
+    weight = pd.Series(kilos).groupby(group).sum().to_numpy()
+    key, name = keys[code[first]], lots[lot[first]]
+    by_lot = _left_home(sold)
+    gone = np.array([(used.get(k, 0.0) + by_lot.get(k, 0.0)) if k in used or k in by_lot else 0.0 for k in key.tolist()], dtype=float)
+    room = np.maximum(0.0, weight - gone)
+    texts, of_group = list(by), named[first]
+    order = np.array(sorted(range(len(first)), key=lambda i: (begins[i], texts[of_group[i]]), reverse=True), dtype=np.int64)
+    held = np.diff(np.minimum(np.cumsum(room[order]), max(0.0, in_store_kg)), prepend=0.0)
+    order, held = order[held > TINY], held[held > TINY]
+    wet = np.bincount(group, _of_lines(book.frame, "picked_wet", at, str.casefold, "yes"), minlength=len(first))[order] > 0
+    last = np.lexsort((begins[order], ~wet))  # what was picked wet goes first while it keeps, and at once
+    order, held, wet = order[last], held[last], wet[last]
+    age = book.as_of - begins[order]
+    left = keeps_days - age
+    return pd.DataFrame({"day": begins[order], "lot": name[order], "key": key[order], "kg": held, "wet": wet,
+                         "grade": _grades(*_of_lines(book.frame, "grade", at), group, order), "age": age,
+                         "days_left": np.where(wet & (left >= 0), np.clip(wet_days - age, 0.0, left), left)})
 
 
-def _left_home(sold: pd.DataFrame) -> pd.Series:
+def _of_lines(frame: pd.DataFrame, name: str, at: np.ndarray, change=str, asked: str | None = None):
+    """calc.yard.text_codes of some lines; with `asked`, True for those where that text stands."""
+    code, texts = text_codes(frame, name, change)
+    code = code[at]
+    return (code, texts) if asked is None else np.array([text == asked for text in texts], dtype=bool)[code]
+
+
+def _grades(grade: np.ndarray, texts: np.ndarray, group: np.ndarray, shown: np.ndarray) -> list[str]:
+    """The grades of the groups that are shown, each once, in the order of the lines."""
+    found: dict[int, list[str]] = {}
+    for at in np.sort(alike(group, grade)[0]).tolist():
+        if texts[grade[at]]:
+            found.setdefault(int(group[at]), []).append(texts[grade[at]])
+    return [", ".join(found.get(one, ())) for one in shown.tolist()]
+
+
+def _left_home(sold: pd.DataFrame) -> dict[str, float]:
     """Fresh kg that left home by lot (lower case): delivered less returned; sold and spoiled where nothing is delivered."""
-    lines = sold[(sold["product"] == "fresh") & (sold["lot"] != "")]
-    taking = set(sold.loc[(sold["product"] == "fresh") & (sold["kind"] == "delivered"), "key"])
-    straight = ~lines["key"].isin(taking) & (lines["terms"] != OUTRIGHT)
-    kilos = np.select([lines["kind"] == "delivered", lines["kind"] == "returned", straight & lines["kind"].isin(("sold", "spoiled"))],
-                      [lines["amount"], -lines["amount"], lines["amount"]], 0.0)
-    return pd.Series(kilos, index=lines["lot"].to_numpy()).groupby(level=0).sum()
+    fresh, kind = (sold["product"] == "fresh").to_numpy(dtype=bool), sold["kind"].to_numpy(dtype=object)
+    with_lot = fresh & (sold["lot"] != "").to_numpy(dtype=bool)
+    if not with_lot.any():
+        return {}
+    key, lines = sold["key"].to_numpy(dtype=object), np.flatnonzero(with_lot)
+    straight = ~np.isin(key[lines], list(set(key[fresh & (kind == "delivered")]))) & (sold["terms"].to_numpy(dtype=object)[lines] != OUTRIGHT)
+    kind, amount = kind[lines], sold["amount"].to_numpy(dtype=float)[lines]
+    kilos = np.select([kind == "delivered", kind == "returned", straight & ((kind == "sold") | (kind == "spoiled"))], [amount, -amount, amount], 0.0)
+    return pd.Series(kilos).groupby(sold["lot"].to_numpy(dtype=object)[lines]).sum().to_dict()
 
 
 # ---- where it can go ---------------------------------------------------------------------------------------------
@@ -68,28 +101,26 @@ def outlets(frames: dict, sold: pd.DataFrame, breakeven: pd.DataFrame, as_of: in
     """
     markets = frames.get("markets", pd.DataFrame())
     names = {key: name for key, name in zip(words(markets, "market"), as_typed(markets, "market"), strict=True) if key}
+    if not names:
+        return pd.DataFrame([], columns=OUTLETS)
     terms = dict(zip(words(markets, "market"), zip(words(markets, "terms"), numbers(markets, "commission", 0.0), numbers(markets, "takes_week"),
                                                    strict=True), strict=True))
     week = int(monday_of(as_of))
     gave = _taken_since(sold, week)
     typed = promises.lines(frames.get("promises", pd.DataFrame()))
     due = typed[(typed["week"] == week) & (typed["product"] == "fresh")].groupby("key")["promised"].sum()
-    rows = []
-    for key, market in names.items():
+    rows, prices = [], _prices(frames, sold, names, as_of)
+    for (key, product), price in prices.items():
         own_terms, commission, takes = terms[key]
         handed = float(gave.get(key, 0.0))
-        for product in ("fresh", "dried"):
-            price = _price(frames, sold, market, key, product, as_of)
-            if np.isnan(price):
-                continue
-            past = breakeven[(breakeven["market"].str.casefold() == key) & (breakeven["product"] == product)]
-            past = past if (sold.loc[(sold["key"] == key) & (sold["product"] == product), "sold_kg"] > 0).any() else past[:0]
-            unsold, own = (float(past["unsold"].iloc[0]), float(past["own_per_kg"].iloc[0])) if len(past) else (0.0, 0.0)
-            taken = commission if (own_terms or CONSIGNMENT) == CONSIGNMENT else 0.0
-            promised = max(0.0, float(due.get(key, 0.0)) - handed) if product == "fresh" else 0.0
-            limit = max(takes - handed, promised, 0.0) if product == "fresh" else np.nan
-            rows.append((market, product, price, price * (1.0 - taken) * (1.0 - unsold) - own, limit, promised, bool(len(past))))
-    return pd.DataFrame(rows, columns=["market", "product", "price", "net", "takes", "promised", "known"])
+        past = breakeven[(breakeven["market"].str.casefold() == key) & (breakeven["product"] == product)]
+        past = past if (sold.loc[(sold["key"] == key) & (sold["product"] == product), "sold_kg"] > 0).any() else past[:0]
+        unsold, own = (float(past["unsold"].iloc[0]), float(past["own_per_kg"].iloc[0])) if len(past) else (0.0, 0.0)
+        taken = commission if (own_terms or CONSIGNMENT) == CONSIGNMENT else 0.0
+        promised = max(0.0, float(due.get(key, 0.0)) - handed) if product == "fresh" else 0.0
+        limit = max(takes - handed, promised, 0.0) if product == "fresh" else np.nan
+        rows.append((names[key], product, price, price * (1.0 - taken) * (1.0 - unsold) - own, limit, promised, bool(len(past))))
+    return pd.DataFrame(rows, columns=OUTLETS)
 
 
 def _taken_since(sold: pd.DataFrame, day: int) -> pd.Series:
@@ -100,11 +131,18 @@ def _taken_since(sold: pd.DataFrame, day: int) -> pd.Series:
     return mine.groupby("key")["amount"].sum()
 
 
-def _price(frames, sold, market, key, product, as_of) -> float:
-    """Price in force on the day by Lists, else that of the last sale there; NaN if there is none."""
-    today = pd.DataFrame({"market": [market], "product": [product], "date": dates(np.array([as_of]))})
-    listed = float(price_in_force(today, frames.get("prices", pd.DataFrame()))[0])
-    if not np.isnan(listed):
+def _prices(frames: dict, sold: pd.DataFrame, names: dict[str, str], as_of: int) -> dict[tuple[str, str], float]:
+    """(market, product) -> price in force on the day by Lists, else that of the last sale there; those without one are left out."""
+    asked = [(key, product) for key in names for product in PRODUCTS]
+    today = pd.DataFrame({"market": [names[key] for key, _ in asked], "product": [product for _, product in asked],
+                          "date": dates(np.full(len(asked), as_of))})
+    listed = price_in_force(today, frames.get("prices", pd.DataFrame())).tolist()
+    return {one: price for one, listed in zip(asked, listed, strict=True) if not np.isnan(price := _last_price(sold, *one, listed))}
+
+
+def _last_price(sold: pd.DataFrame, key: str, product: str, listed: float) -> float:
+    """The listed price, where there is none that of the last sale; NaN where there is none either."""
+    if not np.isnan(listed) or not len(sold):
         return listed
     mine = sold[(sold["key"] == key) & (sold["product"] == product) & sold["price"].notna() & (sold["sold_kg"] != 0)]
     return float(mine.sort_values("day", kind="stable")["price"].iloc[-1]) if len(mine) else np.nan
@@ -176,7 +214,7 @@ def every_table(frames: dict, found: dict, settings: dict) -> dict[str, pd.DataF
 def _lines(lots, good, uses, fresh, dry_net, counted: bool, as_of: int, keeps: float) -> pd.DataFrame:
     """Each lot on hand and what to do with it."""
     rows, said = [], "" if counted else NO_COUNT
-    for at, lot in good.iterrows():
+    for at, lot in enumerate(good.to_dict("records")):
         mine = [use for use in uses if use.lot == at]
         held = lot["kg"] - sum(use.weight for use in mine)
         for use in mine:
@@ -199,7 +237,7 @@ def _lines(lots, good, uses, fresh, dry_net, counted: bool, as_of: int, keeps: f
 def _past(lots: pd.DataFrame, as_of: int, keeps: float) -> list[dict]:
     """Lots past their days, the youngest by themselves and the rest in one line."""
     said = "kept longer than on Settings: look at it before you use or sell any, and write culled or given"
-    rows = [_line(lot, as_of, keeps, PAST, "", lot["kg"], np.nan, said) for _, lot in lots.iloc[:PAST_SHOWN].iterrows()]
+    rows = [_line(lot, as_of, keeps, PAST, "", lot["kg"], np.nan, said) for lot in lots.iloc[:PAST_SHOWN].to_dict("records")]
     rest = lots.iloc[PAST_SHOWN:]
     if len(rest):
         whole = {**rest.iloc[-1].to_dict(), "lot": f"({len(rest)} older)", "wet": False, "grade": ""}

@@ -28,6 +28,8 @@ def lines(promises: pd.DataFrame) -> pd.DataFrame:
 
 def promised_by_week(promises: pd.DataFrame, product: str = "fresh") -> pd.Series:
     """Weight promised to all markets together, kg, by week (whole day of its Monday)."""
+    if not len(promises):
+        return pd.Series(dtype=float)
     typed = lines(promises)
     return typed[typed["product"] == product].groupby("week")["promised"].sum()
 
@@ -50,7 +52,7 @@ def promise_weeks(promises: pd.DataFrame, sold: pd.DataFrame, supply: pd.DataFra
     where nothing is foreseen; dried_left_kg: dried weight at home, from which every dried promise to come is taken,
     on top of what this week was delivered of its own.
     """
-    typed = lines(promises)
+    typed = lines(promises) if len(promises) else promises
     if not len(typed):
         return results.empty("promise_weeks")
     wanted = typed.groupby(["week", "product", "key"], as_index=False).agg(

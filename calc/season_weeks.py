@@ -1,14 +1,18 @@
 """The season as a strip: what each group of logs does in each of the weeks ahead, and the batches whose first flush is to come."""
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from calc import results, season
+from calc.codes import alike, distinct
 from calc.rota_plan import Plan, calendar, plan
 from calc.season_stages import GONE, SPAWN_RUN, WAITING
 from calc.season_state import PICKED, State, monday_of, rest_days, to_date
-from calc.yard import NO_DAY, as_typed, dates, day_column, numbers
+from calc.text_columns import texts
+from calc.yard import NO_DAY, dates, day_column, days, numbers, text_codes
 
 WEEK, WEEKS = season.WEEK, 52
 FREE, RUN, MAY, SOAK, PINS, REST, DORM = "", "run", "may", "soak", "pins", "rest", "dorm"
@@ -16,15 +20,43 @@ MARKS = (FREE, RUN, MAY, REST, DORM, PINS, SOAK)  # of two marks of as many logs
 ROTA, BATCH = "rota group", "batch"
 
 
+@dataclass
+class Batches:
+    """The rows still in the yard, each with its batch: strain and month of inoculation.
+
+    place: of each row on Logs; inoculated: day, NO_DAY where not known; batch: of each, as a place in names.
+    """
+
+    place: np.ndarray
+    inoculated: np.ndarray
+    batch: np.ndarray
+    names: list[str]
+
+
+def batches(log_season: pd.DataFrame, each_log: pd.DataFrame) -> Batches:
+    """The batches of the yard. log_season, each_log: the tables of these names."""
+    rows, theirs = numbers(each_log, "row"), numbers(log_season, "row")
+    if np.array_equal(rows, theirs) and (np.diff(rows) > 0).all():
+        made = day_column(each_log, "inoculated")
+    else:
+        made = days(each_log.drop_duplicates("row").set_index("row")["inoculated"].reindex(log_season["row"]).to_numpy())
+    stage, stages = text_codes(log_season, "stage")
+    here = np.array([text not in (GONE, WAITING) for text in stages], dtype=bool)
+    place = np.flatnonzero((numbers(log_season, "alive", 0.0) > 0) & here[stage])
+    (day, of_day), (strain, strains) = distinct(made[place]), text_codes(log_season, "strain")
+    months = [f"{to_date(d):%b %Y}" if d < NO_DAY else "no date" for d in day.tolist()]
+    first, case = alike(of_day, strain[place])
+    names: dict[str, int] = {}
+    of_case = [names.setdefault(f"{months[of_day[at]]}, {strains[strain[place[at]]] or results.NOT_GIVEN}", len(names)) for at in first.tolist()]
+    return Batches(place, made[place], np.array(of_case, dtype=np.int64)[case], list(names))
+
+
 def with_batch(log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame:
     """The rows still in the yard with the batch each belongs to: strain and month of inoculation. The index is the place on Logs."""
-    made = each_log.drop_duplicates("row").set_index("row")["inoculated"].reindex(log_season["row"]).to_numpy()
-    table = log_season.assign(inoculated=pd.to_datetime(made))
-    table = table[(numbers(table, "alive", 0.0) > 0) & ~table["stage"].isin((GONE, WAITING))]
-    code, known = pd.factorize(table["inoculated"])  # few days, many logs
-    month = pd.Series(np.array([*(f"{day:%b %Y}" for day in known), "no date"], dtype=object)[code], index=table.index, dtype=object)
-    strain = pd.Series(as_typed(table, "strain"), index=table.index, dtype=object).replace("", results.NOT_GIVEN)
-    return table.assign(batch=month + ", " + strain if len(table) else pd.Series(dtype=object))
+    found = batches(log_season, each_log)
+    table = log_season.iloc[found.place]
+    names = np.array(found.names, dtype=object)[found.batch] if len(table) else []
+    return table.assign(inoculated=dates(found.inoculated), batch=pd.Series(names, index=table.index, dtype=object))
 
 
 def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -> pd.DataFrame:
@@ -34,24 +66,51 @@ def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -
 
     year: the soaks planned for WEEKS weeks. log_season, each_log: the tables of these names, a row for each row of Logs.
     """
-    table = with_batch(log_season, each_log)
-    if not len(table):
+    found = batches(log_season, each_log)
+    if not len(found.place):
         return results.empty("season_strip")
     week = year.monday + WEEK * np.arange(WEEKS)
-    table["line"] = np.where(table["group"].notna(), "Group " + table["group"].fillna(0).astype(int).astype(str), table["batch"])
-    marks = _row_marks(year, table, week)
-    alive, rows = numbers(table, "alive", 0.0), []
-    order = table.assign(first=table["group"].fillna(np.inf)).sort_values(["first", "inoculated", "line"], kind="stable")
-    for line in order["line"].drop_duplicates():
-        mine = (table["line"] == line).to_numpy()
+    group, alive = numbers(log_season, "group")[found.place], numbers(log_season, "alive", 0.0)[found.place]
+    in_rota = ~np.isnan(group)
+    known, line = distinct(np.where(in_rota, np.nan_to_num(group), -1 - found.batch).astype(np.int64))
+    names = [f"Group {number}" if number >= 0 else found.names[-1 - number] for number in known.tolist()]
+    first, kind = _kinds(year, log_season, found.place, alive, line)
+    marks = _row_marks(year, log_season.iloc[found.place[first]], week)
+    logs = np.bincount(kind, alive)  # of each kind
+    mark = np.empty((len(names), len(week)), dtype=np.int64)
+    for at in range(len(names)):
+        mine = line[first] == at
         place = marks[mine] + len(MARKS) * np.arange(len(week))  # of week and mark
-        logs = np.bincount(place.ravel(), np.repeat(alive[mine], len(week)), len(MARKS) * len(week)).reshape(len(week), len(MARKS)).T
-        most = len(MARKS) - 1 - np.argmax(logs[::-1], axis=0)
-        shown = np.select([logs[MARKS.index(mark)] > 0 for mark in (SOAK, PINS)], [MARKS.index(SOAK), MARKS.index(PINS)], most)
-        kind = ROTA if table.loc[mine, "group"].notna().any() else BATCH
-        rows.append(pd.DataFrame({"group": line, "week": dates(week), "mark": [MARKS[code] for code in shown], "logs": alive[mine].sum(),
-                                  "kind": kind}))
-    return pd.concat(rows, ignore_index=True)[list(results.COLUMNS["season_strip"])]
+        here = np.bincount(place.ravel(), np.repeat(logs[mine], len(week)), len(MARKS) * len(week)).reshape(len(week), len(MARKS)).T
+        most = len(MARKS) - 1 - np.argmax(here[::-1], axis=0)
+        mark[at] = np.select([here[MARKS.index(each)] > 0 for each in (SOAK, PINS)], [MARKS.index(SOAK), MARKS.index(PINS)], most)
+    began = np.full(len(names), 2 * NO_DAY)
+    np.minimum.at(began, line, found.inoculated)
+    order = sorted(range(len(names)), key=lambda at: (known[at] if known[at] >= 0 else np.inf, began[at], names[at]))
+    rows = np.split(np.argsort(line, kind="stable"), np.cumsum(np.bincount(line))[:-1])
+    shown, many = np.repeat(order, len(week)), [alive[mine].sum() for mine in rows]
+    return pd.DataFrame({
+        "group": texts(names, shown), "week": np.tile(dates(week), len(order)), "mark": texts(MARKS, mark[order].ravel()),
+        "logs": np.array(many)[shown], "kind": texts((ROTA, BATCH), (known[shown] < 0).astype(np.int64))})[list(results.COLUMNS["season_strip"])]
+
+
+def _kinds(year: Plan, log_season: pd.DataFrame, place: np.ndarray, alive: np.ndarray, line: np.ndarray):
+    """Rows alike in line, dates and soaks: (one row of each kind, the kind of each row). Where logs are parts of one, each row is its own."""
+    if (alive % 1.0).any():
+        return np.arange(len(place)), np.arange(len(place))
+    row, day = year.row, year.day
+    order = np.lexsort((day, row))
+    row, day = row[order], day[order]
+    turn = np.arange(len(row)) - np.searchsorted(row, row)
+    soaks = np.zeros((int(turn.max(initial=-1)) + 1, len(year.state.strain)), dtype=np.int64)
+    soaks[turn, row] = day
+    stage, stages = text_codes(log_season, "stage")
+    young = np.array([text == SPAWN_RUN for text in stages], dtype=bool)[stage]
+    basis, bases = text_codes(log_season, "flush_basis")
+    picked = np.array([text == PICKED for text in bases], dtype=bool)[basis]
+    may = np.where(young, day_column(log_season, "may_soak_from"), 0)
+    columns = (young, picked, may, *(day_column(log_season, name) for name in ("flush_from", "flush_to", "last_soak")), year.state.strain, *soaks)
+    return alike(line, *(column[place] for column in columns))
 
 
 def _row_marks(year: Plan, table: pd.DataFrame, week: np.ndarray) -> np.ndarray:

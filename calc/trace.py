@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,7 @@ import pandas as pd
 from calc import results, tables
 from calc.ledger import LEAST_KG, OUTRIGHT
 from calc.selection import loose
-from calc.yard import TINY, Diary, as_typed, dates, day_column, numbers, words
+from calc.yard import TINY, Diary, as_typed, dates, day_column, numbers, text_codes, words
 
 LOT, SPAWN = "lot", "spawn lot"
 AT_HOME = ("culled", "given", "spoiled")
@@ -73,7 +74,8 @@ class Lines:
     def __init__(self, frames: dict, book: Diary, sold: pd.DataFrame, named: bool = False):
         self.logs, self.book = frames["logs"], book
         events, sales = book.frame, frames.get("sales", pd.DataFrame())
-        wanted = book.seen & ((words(events, "lot") != "") | (book.kind == "dried")) if named else book.seen
+        lot, lots = text_codes(events, "lot", str.casefold)
+        wanted = book.seen & (np.array([text != "" for text in lots], dtype=bool)[lot] | book.lines("dried")) if named else book.seen
         at = np.flatnonzero(wanted)
         events = events.iloc[at] if len(at) < len(events) else events
         self.events = pd.DataFrame({
@@ -85,12 +87,23 @@ class Lines:
         self.sales = moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
         pair = wanted[book.line] if named else slice(None)
         self.of_log = pd.DataFrame({"at": book.line[pair], "log": book.log[pair]})
-        self.spawn, self.count = words(self.logs, "spawn_lot"), numbers(self.logs, "count", 1.0)
-        self.strains, self.spawn_names = as_typed(self.logs, "strain"), as_typed(self.logs, "spawn_lot")
-        self.names = as_typed(self.logs, "log")
+        self.count = numbers(self.logs, "count", 1.0)
         picks = self.events[(self.events["kind"] == "picked") & (self.events["key"] != "")]
         self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
         self.dryings = self._dryings()
+
+    @cached_property
+    def spawn(self) -> np.ndarray:
+        """The spawn lot of each log, lower case."""
+        return words(self.logs, "spawn_lot")
+
+    @cached_property
+    def strains(self) -> np.ndarray:
+        return as_typed(self.logs, "strain")
+
+    @cached_property
+    def spawn_names(self) -> np.ndarray:
+        return as_typed(self.logs, "spawn_lot")
 
     def _dryings(self) -> pd.DataFrame:
         """Dried lines with the harvest lots that went in, as a tuple of keys, and how that is known."""

@@ -1,12 +1,16 @@
 """The sheet Season: a strip of weeks for every group of logs, first flushes by batch, the rota groups and their next soaks."""
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
+from calc.codes import alike, distinct
+from calc.day_numbers import day_in_words
 from calc.day_numbers import words as day_words
-from calc.log_names import in_words
+from calc.log_names import Ranked, said
 from calc.season_state import PICKED
-from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, with_batch
+from calc.season_weeks import DORM, FREE, MAY, PINS, REST, RUN, SOAK, WEEKS, batches
+from calc.yard import NO_DAY, day_column, numbers, text_codes
 from workbook_template import cautions
 from workbook_template.results import ResultSheet
 from workbook_template.sheets.blocks import NOT_YET, capital, day, take_care
@@ -39,8 +43,9 @@ def season(view: View) -> ResultSheet:
     sheet.put(3, 0, capital(notes[0]) if notes else "Letters say it without colour: see the key below the strip.", "strong" if notes else "about")
     row = _strip(sheet, strip, 5)
     row = _legend(sheet, row + 1, notes[1:])
-    row = _flushes(sheet, view, row + 1)
-    row = _groups(sheet, view, row + 1)
+    ranked = Ranked(view.results.log_season["log"])
+    row = _flushes(sheet, view, ranked, row + 1)
+    row = _groups(sheet, view, ranked, row + 1)
     take_care(sheet, row + 1, cautions.THIS_WEEK)
     return sheet
 
@@ -60,10 +65,11 @@ def _strip(sheet: ResultSheet, strip: pd.DataFrame, row: int) -> int:
         sheet.put(row, FIRST_WEEK + i, f"{week:%b %Y}" if new and room else f"{week:%b}" if new else None, "strip_month")
         sheet.put(row + 1, FIRST_WEEK + i, week.day, "strip_day")
     at = row + 2
-    for name, mine in strip.groupby("group", sort=False):
-        sheet.put(at, 0, name, "strip_name")
-        sheet.put(at, 1, float(mine["logs"].iloc[0]), "cell_whole")
-        for i, mark in enumerate(mine["mark"]):
+    names, logs, marks = strip["group"].tolist(), strip["logs"].tolist(), strip["mark"].tolist()
+    for first in range(0, len(names), len(weeks)):
+        sheet.put(at, 0, names[first], "strip_name")
+        sheet.put(at, 1, logs[first], "cell_whole")
+        for i, mark in enumerate(marks[first:first + len(weeks)]):
             letter, look, _ = LEGEND[mark]
             sheet.put(at, FIRST_WEEK + i, letter, look)
         at += 1
@@ -94,38 +100,51 @@ def _lines(sheet: ResultSheet, row: int, title: str, about: str, heads: tuple[st
     return row + 3 + len(lines)
 
 
-def _said(date) -> str:
-    return "" if pd.isna(date) else day_words(pd.Timestamp(date).date())
+def _said(day: int) -> str:
+    return "" if day >= NO_DAY else day_in_words(day)
 
 
-def _flushes(sheet: ResultSheet, view: View, row: int) -> int:
+def _flushes(sheet: ResultSheet, view: View, ranked: Ranked, row: int) -> int:
     """One line a batch that has not borne yet, and window; or why no date can be given."""
-    table = with_batch(view.results.log_season, view.results.each_log)
-    table = table[table["flush_basis"] != PICKED]
-    table = table.assign(begins=table["flush_from"].map(_said), ends=table["flush_to"].map(_said))
+    table = view.results.log_season
+    found, (basis, bases), alive = batches(table, view.results.each_log), text_codes(table, "flush_basis"), numbers(table, "alive")
+    waits = np.array([text != PICKED for text in bases], dtype=bool)[basis[found.place]]
+    place, made, batch = found.place[waits], found.inoculated[waits], found.batch[waits]
+    begins, ends = day_column(table, "flush_from")[place], day_column(table, "flush_to")[place]
+    first, kind = alike(batch, begins, ends, basis[place])
+    by_name = {batch: at for at, batch in enumerate(sorted(found.names))}
+    order = np.lexsort((np.array([by_name[name] for name in found.names], dtype=np.int64)[batch], made))
+    of_kind = np.split(order[np.argsort(kind[order], kind="stable")], np.cumsum(np.bincount(kind))[:-1]) if len(kind) else []
+    turn = np.full(len(first), len(kind))
+    np.minimum.at(turn, kind[order], np.arange(len(kind)))
     lines = []
-    for _, mine in table.sort_values(["inoculated", "batch"], kind="stable").groupby(["batch", "begins", "ends", "flush_basis"], sort=False):
-        first = mine.iloc[0]
-        words = f"by {first['flush_basis']}: " if first["begins"] else f"{capital(first['flush_basis'])}: "
-        lines.append((first["batch"], float(mine["alive"].sum()), first["begins"] or "no date", first["ends"],
-                      words + in_words(list(mine["log"]), mine["alive"].sum(), NAMES)))
+    for at in np.argsort(turn).tolist():
+        one, mine = first[at], place[of_kind[at]]
+        why, logs = capital(bases[basis[place[one]]]), alive[mine].sum()
+        words = f"by {bases[basis[place[one]]]}: " if begins[one] < NO_DAY else f"{why}: "
+        lines.append((found.names[batch[one]], float(logs), _said(begins[one]) or "no date", _said(ends[one]),
+                      words + said(ranked.spans(mine), len(mine), logs, NAMES)))
     if not lines:
         lines = [("none: every batch has been picked, or none is inoculated", None, None, None, None)]
     return _lines(sheet, row, "First mushrooms, by batch", "A window, never one day: some logs come early and some a year later.",
                   ("Batch", "Logs", "Not before", "Up to", "How it is known, and the logs"), lines)
 
 
-def _groups(sheet: ResultSheet, view: View, row: int) -> int:
-    table = view.results.log_season
-    table = table[table["group"].notna() & (table["alive"] > 0)]
-    strip = view.results.season_strip
+def _groups(sheet: ResultSheet, view: View, ranked: Ranked, row: int) -> int:
+    table, strip = view.results.log_season, view.results.season_strip
+    group, alive, soaked = numbers(table, "group"), numbers(table, "alive"), day_column(table, "last_soak")
+    rows = np.flatnonzero(~np.isnan(group) & (alive > 0))
     planned = strip[strip["mark"] == SOAK].groupby("group")["week"].min()
+    known, of_group = distinct(group[rows].astype(np.int64))
+    why, reasons = text_codes(table, "soak_why")
     lines = []
-    for group, mine in table.groupby("group"):
-        name = f"Group {group:g}"
-        why = "" if name in planned else next((w for w in mine["soak_why"] if w), "")
-        lines.append((name, float(mine["alive"].sum()), _said(planned.get(name, pd.NaT)) or "none in a year",
-                      _said(mine["last_soak"].max()), in_words(list(mine["log"]), mine["alive"].sum(), NAMES) + (f". {capital(why)}" if why else "")))
+    for at, number in enumerate(known.tolist()):
+        mine, name = rows[of_group == at], f"Group {number}"
+        told = "" if name in planned else next((reasons[code] for code in why[mine].tolist() if reasons[code]), "")
+        last, logs = soaked[mine], alive[mine].sum()
+        lines.append((name, float(logs), f"{day_words(planned[name])}" if name in planned else "none in a year",
+                      _said(last[last < NO_DAY].max(initial=-1)) if (last < NO_DAY).any() else "",
+                      said(ranked.spans(mine), len(mine), logs, NAMES) + (f". {capital(told)}" if told else "")))
     if not lines:
         lines = [("no groups yet: no log is old enough, or none has a strain to soak", None, None, None, None)]
     return _lines(sheet, row, "Groups of the soaking rota", "Each group is soaked once in a turn of the rota and rests in between.",
