@@ -7,6 +7,7 @@ and its meaning.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import pandas as pd
 
@@ -289,6 +290,11 @@ COLUMNS = {
 
 def empty(table: str) -> pd.DataFrame:
     """The named result table without rows."""
+    return _blank(table).copy()
+
+
+@lru_cache(maxsize=None)
+def _blank(table: str) -> pd.DataFrame:
     kinds = {"text": object, "date": "datetime64[ns]"}
     columns = COLUMNS[table].items()
     return pd.DataFrame({name: pd.Series(dtype=kinds.get(kind, float)) for name, (kind, _) in columns})
