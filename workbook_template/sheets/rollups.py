@@ -57,7 +57,7 @@ def each_log(view: View) -> ResultSheet:
         sheet.put(2, 0, f"As of {day(view.as_of)}. {len(frame):,} rows. Costs run from the first day; a young log has cost and no yield yet. "
                         "Still to come holds 8 times in 10.",
                   "about")
-        to_come = view.results.expected_logs.set_index("row").reindex(frame["row"])
+        to_come = _of_rows(view.results.expected_logs, frame["row"])
         columns = values(view, "each_log", frame, EACH_LOG) + values(view, "expected_logs", to_come, STILL_TO_COME)
         if not len(frame):
             columns = [[None]] * len(heads)
@@ -65,6 +65,13 @@ def each_log(view: View) -> ResultSheet:
     sheet.heights[4] = 54
     sheet.filter, sheet.table_name = (4, 0, max(end - 1, 5), len(heads) - 1), "Each_log"
     return sheet
+
+
+def _of_rows(to_come, rows):
+    """What is still to come of rows of Logs, blank where nothing is known: a frame in their order."""
+    if len(to_come) == len(rows) and (to_come["row"].to_numpy() == rows.to_numpy()).all():
+        return to_come
+    return to_come[["row", *(name for name, *_ in STILL_TO_COME)]].set_index("row").reindex(rows)
 
 
 def yield_sheet(view: View) -> ResultSheet:

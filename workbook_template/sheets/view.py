@@ -63,14 +63,21 @@ class View:
     def column(self, series: pd.Series, kind: str) -> list:
         """A result column as plain values of the workbook's unit, None where not known."""
         if kind == "date":
-            return pd.to_datetime(series).to_numpy().astype("datetime64[D]").tolist()
+            dates = series if series.dtype.kind == "M" else pd.to_datetime(series)
+            return dates.to_numpy().astype("datetime64[D]").tolist()
         if kind == "text":
-            texts = series.to_numpy(dtype=object)
-            return np.where(pd.isna(texts), None, texts).tolist()
+            texts, blank = series.to_numpy(dtype=object), series.isna().to_numpy()
+            return (np.where(blank, None, texts) if blank.any() else texts).tolist()
         numbers = series.to_numpy(dtype=float) * self.factor(kind)
-        known = numbers.astype(object)
         if kind in ("year", "whole", "logs"):
             whole = np.isfinite(numbers) & (numbers == np.floor(numbers)) & (np.abs(numbers) < 2**62)
+            if whole.all():
+                return numbers.astype(np.int64).tolist()
+            known = numbers.astype(object)
             known[whole] = numbers[whole].astype(np.int64)
+        elif np.isnan(numbers).any():
+            known = numbers.astype(object)
+        else:
+            return numbers.tolist()
         known[np.isnan(numbers)] = None
         return known.tolist()
