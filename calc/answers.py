@@ -29,10 +29,12 @@ def answers(found: Results, counts: dict) -> list[Answer]:
 
 def _week(found: Results):
     """The first lines of This week, and how long it has been dry."""
-    for place, row in enumerate(found.this_week.head(FIRST_LINES).itertuples(), start=1):
-        where = f"{row.logs}, {row.place}" if row.place else row.logs
-        yield Answer(f"week_{place}", "First this week" if place == 1 else "Then" if place == 2 else "And then", math.nan, "text",
-                     text=f"{row.what}: {where}. {row.words}", assumed=f"rule: {row.rule}", rows=int(row.rows))
+    first = found.this_week.head(FIRST_LINES)
+    columns = [first[name].tolist() for name in ("what", "logs", "place", "words", "rule", "rows")]
+    for number, (what, logs, place, words, rule, rows) in enumerate(zip(*columns, strict=True), start=1):
+        where = f"{logs}, {place}" if place else logs
+        yield Answer(f"week_{number}", "First this week" if number == 1 else "Then" if number == 2 else "And then", math.nan, "text",
+                     text=f"{what}: {where}. {words}", assumed=f"rule: {rule}", rows=int(rows))
     if len(found.water_weeks):
         yield Answer("days_dry", "Days since rain or water", found.days_dry, "whole", rows=int(found.water_weeks["rows"].sum()),
                      assumed="as written on Events; dry days need no line")
@@ -67,8 +69,8 @@ def _best(groups: pd.DataFrame):
 
 def _lines(found: Results) -> tuple[int, int]:
     """Lines of Costs, and timed lines of Events, that the cost rests on."""
-    lines = found.costs.groupby("view")["rows"].sum()
-    return int(lines.get("cash", 0)), int(lines.get("labour", 0))
+    view, rows = found.costs["view"].to_numpy(), found.costs["rows"].to_numpy()
+    return int(rows[view == "cash"].sum()), int(rows[view == "labour"].sum())
 
 
 def _cost(found: Results):
@@ -107,18 +109,21 @@ def _pays(found: Results):
         yield Answer("yard_profit", "First year in profit of the yard, in cash", cash, "year",
                      text=f"{labour}; {_back(found)}" if not math.isnan(cash) else "none of the years shown", rows=len(flow),
                      assumed="years to come by what is expected, no new logs")
-    plan = found.budget_summary.set_index("view")
-    year, full = (float(plan.loc[view, "first_profit_year"]) for view in ("cash", "full"))
+    plan = found.budget_summary
+    chance = dict(zip(plan["view"], plan["chance"], strict=True))["full"]
+    profit = dict(zip(plan["view"], plan["first_profit_year"], strict=True))
+    year, full = float(profit["cash"]), float(profit["full"])
     labour = "with all costs: no year of the plan" if math.isnan(full) else f"with all costs: year {full:.0f}"
     yield Answer("plan_profit", "Year of the plan on Budget first in profit, in cash", year, "year",
                  text=labour if not math.isnan(year) else "no year of the plan", rows=len(found.budget_inputs),
-                 assumed=f"chance that all is back by its end, all costs counted: {plan.loc['full', 'chance']:.0%}; its figures stand on Budget")
+                 assumed=f"chance that all is back by its end, all costs counted: {chance:.0%}; its figures stand on Budget")
 
 
 def _money(found: Results):
     cash_lines, labour_lines = _lines(found)
-    cash = found.reconciliation.set_index("view").loc["cash"]
-    yield Answer("spent", "Money spent", float(cash["spent"] - cash["dated_later"]), "money", rows=cash_lines)
+    views = found.reconciliation
+    spent = (views["spent"] - views["dated_later"])[views["view"] == "cash"]
+    yield Answer("spent", "Money spent", float(spent.iloc[0]), "money", rows=cash_lines)
     yield _uncharged(found.reconciliation, cash_lines + labour_lines)
     owing = [b for b in found.balances if b.name == "money"]
     owed = sum(dict(b.lines)["owed"] for b in owing)
@@ -158,7 +163,8 @@ def _uncharged(views: pd.DataFrame, lines: int):
 
 def _back(found: Results) -> str:
     """When all cash put into the yard is back."""
-    year = float(found.flow_summary.set_index(["what", "view"]).loc[(flows.YARD, "cash"), "payback_year"])
+    table = found.flow_summary
+    year = float(table["payback_year"][(table["what"] == flows.YARD) & (table["view"] == "cash")].iloc[0])
     return "not all put in comes back" if math.isnan(year) else f"all put in is back in {year:.0f}"
 
 

@@ -1,6 +1,8 @@
 """The four balances: logs, fresh weight, dried weight, money owed. What does not close is shown."""
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
+
 import numpy as np
 import pandas as pd
 
@@ -61,16 +63,48 @@ def dried_weight(book: Diary, sales: pd.DataFrame, dried_out_kg: np.ndarray, sla
                            "dried count", {}, slack_share)
 
 
-def _movements(sales: pd.DataFrame, product: str) -> pd.DataFrame:
+@dataclass
+class _Lines:
+    """Sales lines of a product that are weights, as arrays."""
+
+    key: np.ndarray
+    market: np.ndarray
+    terms: np.ndarray
+    kind: np.ndarray
+    day: np.ndarray
+    amount: np.ndarray
+    sold_kg: np.ndarray
+
+    def __len__(self):
+        return len(self.key)
+
+    def total(self, where: np.ndarray, *kinds: str) -> float:
+        """Weight of some lines of these kinds."""
+        return float(self.amount[where & self.of(*kinds)].sum())
+
+    def of(self, *kinds: str) -> np.ndarray:
+        """True for lines of these kinds."""
+        found = np.zeros(len(self), dtype=bool)
+        for kind in kinds:
+            found |= self.kind == kind
+        return found
+
+    def stock(self, where: np.ndarray) -> float:
+        """Delivered less sold, returned and spoiled there, of some lines."""
+        return self.total(where, "delivered") - self.total(where, "sold", "returned", "spoiled")
+
+
+def _movements(sales: pd.DataFrame, product: str) -> _Lines:
     """Sales lines of a product that are weights."""
-    return sales[(sales["product"] == product) & sales["kind"].isin(WEIGHT_KINDS)]
+    at = np.flatnonzero((sales["product"] == product).to_numpy() & sales["kind"].isin(WEIGHT_KINDS).to_numpy())
+    return _Lines(*(sales[field.name].to_numpy()[at] for field in fields(_Lines)))
 
 
 def _weight_balance(name, in_label, book, product, came_kind, came_kg, count_kind, ways, slack_share):
     came = book.lines(came_kind)
     in_kg = _sum(came_kg, came)
     at_markets, spoiled_there, notes, missing = _markets(product)
-    lines = [("sold", float(product["sold_kg"].sum())), ("at markets", at_markets)]
+    lines = [("sold", float(product.sold_kg.sum())), ("at markets", at_markets)]
     out = {label: book.lines(kind) for label, kind in ways.items()}
     store, counted, note = _store(book, product, came, came_kg, count_kind, out.values())
     lines.append(("in store", store))
@@ -87,37 +121,29 @@ def _weight_balance(name, in_label, book, product, came_kind, came_kg, count_kin
 def _markets(product: pd.DataFrame):
     """(kg at markets, kg spoiled there, notes on markets, notes on counts) over one product."""
     stock, spoiled, notes, missing = 0.0, 0.0, [], []
-    for _, lines in product.groupby("key", sort=True):
-        market, terms = lines["market"].iloc[0], lines["terms"].iloc[0]
-        if terms == OUTRIGHT:
+    for key in sorted(set(product.key)):
+        mine = product.key == key
+        first = int(np.argmax(mine))
+        market = product.market[first]
+        if product.terms[first] == OUTRIGHT:
             continue
-        spoiled += _total(lines, "spoiled")
-        by_book = _stock(lines)
-        counts = lines[lines["kind"] == "counted"]
-        if len(counts):
-            last = counts["day"].max()
-            counted = float(counts.loc[counts["day"] == last, "amount"].sum())
-            before = float(_stock(lines[lines["day"] <= last]))
-            there = counted + _stock(lines[lines["day"] > last])
+        spoiled += product.total(mine, "spoiled")
+        counts = mine & product.of("counted")
+        if counts.any():
+            last = product.day[counts].max()
+            counted = product.total(mine & (product.day == last), "counted")
+            before = product.stock(mine & (product.day <= last))
+            there = counted + product.stock(mine & (product.day > last))
             gap = _clean(before - counted)
             if abs(gap) > LEAST_SLACK_KG:
                 found = "less" if gap > 0 else "more"
                 missing.append(f"{market}: the last count found {found} than the lines say.")
         else:
-            there = by_book
-        if there < -LEAST_SLACK_KG and (lines["kind"] == "delivered").any():
+            there = product.stock(mine)
+        if there < -LEAST_SLACK_KG and (mine & product.of("delivered")).any():
             notes.append(f"{market}: more went out than was delivered there.")
         stock += max(there, 0.0)
     return _clean(stock), spoiled, notes, missing
-
-
-def _stock(lines: pd.DataFrame) -> float:
-    """Delivered less sold, returned and spoiled there."""
-    return _total(lines, "delivered") - _total(lines, "sold", "returned", "spoiled")
-
-
-def _total(lines: pd.DataFrame, *kinds: str) -> float:
-    return float(lines.loc[lines["kind"].isin(kinds), "amount"].sum())
 
 
 def _store(book, product, came, came_kg, count_kind, out):
@@ -137,12 +163,12 @@ def _store(book, product, came, came_kg, count_kind, out):
     return max(0.0, _clean(at_count + moved)), counted, notes
 
 
-def _taken_to_markets(product: pd.DataFrame, after_day: int) -> float:
+def _taken_to_markets(product: _Lines, after_day: int) -> float:
     """Kg that left home after a day, less what came back; sold from home where nothing is ever delivered."""
-    delivering = set(product.loc[product["kind"] == "delivered", "key"])
-    lines = product[product["day"] > after_day]
-    straight = lines[~lines["key"].isin(delivering) & (lines["terms"] != OUTRIGHT)]
-    return _total(lines, "delivered") - _total(lines, "returned") + _total(straight, "sold", "spoiled")
+    delivering = sorted(set(product.key[product.of("delivered")]))
+    later = product.day > after_day
+    straight = later & ~np.isin(product.key.astype(object), delivering) & (product.terms != OUTRIGHT)
+    return product.total(later, "delivered") - product.total(later, "returned") + product.total(straight, "sold", "spoiled")
 
 
 def money(sales: pd.DataFrame, missing: pd.DataFrame, as_of: int) -> list[Balance]:

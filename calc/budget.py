@@ -100,38 +100,30 @@ def first_year(money) -> float:
     return float(at[0] + 1) if len(at) else np.nan
 
 
-def summary(inputs: dict[str, Input], chance: pd.DataFrame) -> pd.DataFrame:
-    """The table budget_summary: first years in profit, the net of all years, the chance of profit."""
-    table = years_table(inputs)
+def summary(inputs: dict[str, Input], chance: pd.DataFrame, table: pd.DataFrame | None = None) -> pd.DataFrame:
+    """The table budget_summary: first years in profit, the net of all years, the chance of profit. table: budget_years."""
+    table = years_table(inputs) if table is None else table
     rows = []
     for view, net, total in (("cash", "net_cash", "cumulative_cash"), ("full", "net", "cumulative")):
-        rows.append(
-            (
-                view,
-                float(table[total].iloc[-1]),
-                first_year(table[net]),
-                first_year(table[total]),
-                float(chance["chance_paid_back"].iloc[-1]) if view == "full" else np.nan,
-            )
-        )
-    frame = pd.DataFrame(rows, columns=["view", "net", "first_profit_year", "paid_back_year", "chance"])
-    frame["words"] = [_first_words(row) for row in frame.itertuples()]
-    return frame
+        sure = float(chance["chance_paid_back"].iloc[-1]) if view == "full" else np.nan
+        profit, back = first_year(table[net]), first_year(table[total])
+        rows.append((view, float(table[total].iloc[-1]), profit, back, sure, _first_words(profit, back)))
+    return pd.DataFrame(rows, columns=["view", "net", "first_profit_year", "paid_back_year", "chance", "words"])
 
 
-def _first_words(row) -> str:
-    profit = NO_PROFIT if np.isnan(row.first_profit_year) else f"first profit in year {row.first_profit_year:.0f}"
-    back = NOT_BACK if np.isnan(row.paid_back_year) else f"all that was put in is back in year {row.paid_back_year:.0f}"
+def _first_words(first: float, paid_back: float) -> str:
+    profit = NO_PROFIT if np.isnan(first) else f"first profit in year {first:.0f}"
+    back = NOT_BACK if np.isnan(paid_back) else f"all that was put in is back in year {paid_back:.0f}"
     return f"{profit}; {back}"
 
 
 def every_table(inputs: dict[str, Input], seed: int = SEED) -> dict[str, pd.DataFrame]:
     """All tables of the plan, by name of the result table."""
-    chances = chance(inputs, seed=seed)
+    chances, years = chance(inputs, seed=seed), years_table(inputs)
     return {
         "budget_inputs": plan_inputs.table(inputs),
-        "budget_years": years_table(inputs),
-        "budget_summary": summary(inputs, chances),
+        "budget_years": years,
+        "budget_summary": summary(inputs, chances, years),
         "budget_two_way": two_way(inputs),
         "budget_tornado": tornado(inputs),
         "budget_chance": chances,
@@ -174,30 +166,16 @@ def tornado(inputs: dict[str, Input]) -> pd.DataFrame:
 
     Figures without a range are left out; the one that moves the net most comes first.
     """
-    base = values(inputs)
-    years = span(inputs)
-
-    def net(**changed):
-        return float(years_of(base | changed, years)["net"].sum())
-
-    rows = []
-    for name, entry in inputs.items():
-        if entry.low != entry.high:
-            low, high = net(**{name: entry.low}), net(**{name: entry.high})
-            rows.append(
-                (
-                    name,
-                    entry.title,
-                    entry.low,
-                    entry.value,
-                    entry.high,
-                    entry.kind,
-                    low,
-                    net(),
-                    high,
-                    abs(high - low),
-                )
-            )
+    moved = [(name, entry) for name, entry in inputs.items() if entry.low != entry.high]
+    many = 2 * len(moved) + 1  # the plan itself, then each figure at its low and at its high end
+    plans = {name: np.full(many, value) for name, value in values(inputs).items()}
+    for at, (name, entry) in enumerate(moved):
+        plans[name][2 * at + 1 : 2 * at + 3] = entry.low, entry.high
+    net = years_of(plans, span(inputs))["net"].sum(axis=-1).tolist()
+    rows = [
+        (name, entry.title, entry.low, entry.value, entry.high, entry.kind, low, net[0], high, abs(high - low))
+        for (name, entry), low, high in zip(moved, net[1::2], net[2::2], strict=True)
+    ]
     table = pd.DataFrame(rows, columns=list(results.COLUMNS["budget_tornado"]))
     return table.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 

@@ -7,6 +7,7 @@ too. Figures are arguments with the published ones as their start.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,6 +94,8 @@ def taken(sold: pd.DataFrame) -> pd.DataFrame:
     outright.
     """
     lines = sold[sold["product"] == "dried"]
+    if not len(lines):
+        return pd.DataFrame({"lot": [], "kg": []})
     delivering = set(lines.loc[lines["kind"] == "delivered", "key"])
     straight = ~lines["key"].isin(delivering) & (lines["terms"] != OUTRIGHT)
     kilos = np.select(
@@ -118,20 +121,13 @@ def stock(dryings: pd.DataFrame, sold: pd.DataFrame, as_of: int, keeps_months=No
     """
     life = tables.figure("dry_keeps_months")
     low, high = keeps_months or (life.low, life.high)
-    weighed = dryings[dryings["dried_kg"].notna()]
-    weighed = weighed.assign(key=weighed["lot"].str.casefold())
-    lots = weighed.groupby("key", as_index=False).agg(
-        lot=("lot", "first"),
-        dried_on=("date", "min"),
-        fresh_kg=("fresh_kg", "sum"),
-        dried_kg=("dried_kg", "sum"),
-        rows=("row", "size"),
-    )
-    lots = lots.sort_values(["dried_on", "key"], ignore_index=True)
+    lots = _lots(dryings)
     gone = taken(sold)
     by_lot = dict(zip(gone["lot"], gone["kg"], strict=True))
+    if not len(lots) and not by_lot:
+        return results.empty("dried_stock")
     had = lots["dried_kg"].to_numpy(dtype=float)
-    named = np.array([by_lot.pop(key, 0.0) for key in lots["key"]]).reshape(len(lots))
+    named = np.array([by_lot.pop(key, 0.0) for key in lots["lot"].str.casefold()]).reshape(len(lots))
     from_lot = np.minimum(named, had)
     rest = sum(by_lot.values()) + float((named - from_lot).sum())
     room = np.cumsum(had - from_lot)
@@ -154,6 +150,26 @@ def stock(dryings: pd.DataFrame, sold: pd.DataFrame, as_of: int, keeps_months=No
     if abs(over) > 1e-6:
         table = _with_over(table, over)
     return table[list(results.COLUMNS["dried_stock"])]
+
+
+def _lots(dryings: pd.DataFrame) -> pd.DataFrame:
+    """Dryings weighed out, by lot, the oldest first; names of lots in capitals or not are one."""
+    found: dict[str, list] = {}
+    columns = [dryings[name].tolist() for name in ("lot", "date", "fresh_kg", "dried_kg")]
+    for lot, date, fresh, out in zip(*columns, strict=True):
+        if out == out:
+            mine = found.setdefault(lot.casefold(), [lot, date, [], []])
+            mine[1] = min(mine[1], date)
+            mine[2].append(fresh)
+            mine[3].append(out)
+    rows = sorted(((mine[1], key, mine) for key, mine in found.items()), key=lambda row: row[:2])
+    return pd.DataFrame({
+        "lot": pd.Series([mine[0] for *_, mine in rows], dtype=None if rows else object),
+        "dried_on": np.array([date for date, *_ in rows], dtype="datetime64[ns]"),
+        "fresh_kg": [math.fsum(kilos for kilos in mine[2] if kilos == kilos) for *_, mine in rows],
+        "dried_kg": [math.fsum(mine[3]) for *_, mine in rows],
+        "rows": [len(mine[3]) for *_, mine in rows],
+    })
 
 
 def _with_over(table, over):

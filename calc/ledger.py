@@ -26,6 +26,8 @@ def price_in_force(sales: pd.DataFrame, prices: pd.DataFrame) -> np.ndarray:
     of one day the first stands.
     """
     typed = numbers(sales, "price")
+    if not len(sales) or not len(prices):
+        return typed
     lines = pd.DataFrame({
         "market": words(sales, "market"), "product": words(sales, "product"),
         "day": day_column(sales, "date"), "at": np.arange(len(sales))})
@@ -34,7 +36,7 @@ def price_in_force(sales: pd.DataFrame, prices: pd.DataFrame) -> np.ndarray:
         "day": day_column(prices, "price_from"), "price": numbers(prices, "price_each")})
     table = table[(table["day"] < NO_DAY) & table["price"].notna()]
     table = table.drop_duplicates(["market", "product", "day"])
-    if not len(lines) or not len(table):
+    if not len(table):
         return typed
     found = pd.merge_asof(lines.sort_values("day"), table.sort_values("day"), on="day",
                           by=["market", "product"])

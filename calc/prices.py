@@ -91,23 +91,22 @@ def words(price: float, floors: dict, variable: float, variable_cash: float = np
     return said + (COVERS_CASH if price >= variable_cash - TINY else COVERS_NOTHING)
 
 
-def terms_of(lines: pd.DataFrame, fees: float, missing_kg: float = 0.0) -> Terms:
-    """Terms seen in the sales lines of one market and product (calc.ledger); fees: money that falls on it.
+def terms_of(lines: dict[str, np.ndarray], fees: float, missing_kg: float = 0.0) -> Terms:
+    """Terms seen in the sales lines of one market and product (columns of calc.ledger); fees: money that falls on it.
 
     Unsold: what came back or spoiled there, of all that was settled (sold, come back, spoiled), over which
     the fees go too; spoilage
     where the market buys outright is the market's.
     """
     sold = float(lines["sold_kg"].sum())
-    paying = lines["terms"] == CONSIGNMENT
-    weights = lines["value"].where(lines["value"] > 0, 0.0)
-    taken = float((weights * lines["commission"].where(paying, 0.0)).sum())
+    weights = np.where(lines["value"] > 0, lines["value"], 0.0)
+    share = np.where(lines["terms"] == CONSIGNMENT, lines["commission"], 0.0)
     if weights.sum() > 0:
-        commission = taken / float(weights.sum())
+        commission = float((weights * share).sum()) / float(weights.sum())
     else:
-        commission = float(lines["commission"].where(paying, 0.0).mean()) if len(lines) else 0.0
+        commission = float(share.mean()) if len(share) else 0.0
     lost = (lines["kind"] == "returned") | ((lines["kind"] == "spoiled") & (lines["terms"] != OUTRIGHT))
-    back = float(lines.loc[lost, "amount"].sum()) + missing_kg
+    back = float(lines["amount"][lost].sum()) + missing_kg
     settled = back + max(sold, 0.0)
     unsold = back / settled if settled > TINY else 0.0
     own = fees / settled if settled > TINY else 0.0
@@ -132,13 +131,15 @@ def breakeven(sold: pd.DataFrame, missing: pd.DataFrame, whole: pd.Series | None
     to_come = float(whole["to_come_kg"])
     bills = float(whole["cash_to_come"]) / to_come if to_come > TINY else np.nan
     variable = bills + float(whole["labour_to_come"]) / to_come if to_come > TINY else np.nan
+    lost_where = list(zip(missing["key"], missing["product"], strict=True))
+    lost_kg = (missing["unexplained_kg"] - missing["charged_kg"]).to_numpy(dtype=float)
     rows = []
     for market, product, lines, fees in _cells(sold):
-        mine = missing[(missing["product"] == product) & missing["key"].isin(lines["key"])]
-        terms = terms_of(lines, fees, max(0.0, float((mine["unexplained_kg"] - mine["charged_kg"]).sum())))
-        priced = lines[(lines["sold_kg"] != 0) & ~lines["unpriced"]]
-        kilos = float(priced["sold_kg"].sum())
-        price = float(priced["value"].sum()) / kilos if kilos > TINY else np.nan
+        mine = [at for at, found in enumerate(lost_where) if found[1] == product and found[0] in lines["key"]]
+        terms = terms_of(lines, fees, max(0.0, float(lost_kg[mine].sum())))
+        priced = (lines["sold_kg"] != 0) & ~lines["unpriced"]
+        kilos = float(lines["sold_kg"][priced].sum())
+        price = float(lines["value"][priced].sum()) / kilos if kilos > TINY else np.nan
         fresh = ratio if product == "dried" else 1.0
         floors = {view: terms.floor(cost[view] * fresh) for view in VIEWS}
         least, least_cash = terms.floor(variable * fresh), terms.floor(bills * fresh)
@@ -156,30 +157,39 @@ def breakeven(sold: pd.DataFrame, missing: pd.DataFrame, whole: pd.Series | None
                 least_cash,
                 *(terms.weight(spent[view], price) for view in VIEWS),
                 words(price, floors, least, least_cash),
-                float(len(lines)),
+                float(len(lines["key"])),
             )
         )
     return pd.DataFrame(rows, columns=list(results.COLUMNS["breakeven"]))
 
 
 def _cells(sold: pd.DataFrame):
-    """(market, product, its lines, its part of the fees) of each market, and of all if several."""
-    moved = sold[sold["kind"].isin(("sold", "delivered", "returned", "spoiled"))]
-    if not len(moved):
-        yield NO_SALE, "fresh", moved, 0.0
+    """(market, product, its lines by column, its part of the fees) of each market, and of all if several."""
+    names = ("key", "market", "product", "kind", "terms", "value", "commission", "sold_kg", "amount", "unpriced")
+    every = {name: sold[name].to_numpy() for name in names}
+
+    def part(at):
+        return {name: values[at] for name, values in every.items()}
+
+    moved = np.isin(every["kind"].astype(object), ("sold", "delivered", "returned", "spoiled"))
+    if not moved.any():
+        yield NO_SALE, "fresh", part(moved), 0.0
         return
     found = []
-    for key, lines in moved.groupby("key", sort=True):
-        fees = float(sold.loc[(sold["key"] == key) & (sold["kind"] == "fee"), "amount"].sum())
-        value = lines["value"].clip(lower=0.0)
-        bases = (value, lines["sold_kg"].clip(lower=0.0), lines["amount"].clip(lower=0.0))
+    for key in sorted(set(every["key"][moved])):
+        mine = every["key"] == key
+        fees = float(every["amount"][mine & (every["kind"] == "fee")].sum())
+        at = np.flatnonzero(mine & moved)
+        bases = [np.maximum(every[name][at], 0.0) for name in ("value", "sold_kg", "amount")]
         base = next((base for base in bases if base.sum() > 0), bases[-1])
-        for product, part in lines.groupby("product", sort=False):
-            share = float(base[part.index].sum() / base.sum()) if base.sum() > 0 else 0.0
-            found.append((lines["market"].iloc[0], product, part, fees * share))
+        for product in dict.fromkeys(every["product"][at]):
+            its = every["product"][at] == product
+            share = float(base[its].sum() / base.sum()) if base.sum() > 0 else 0.0
+            found.append((every["market"][at[0]], product, at[its], fees * share))
     found.sort(key=lambda cell: (cell[1] != "fresh", cell[0].casefold()))
-    yield from found
+    for market, product, at, fees in found:
+        yield market, product, part(at), fees
     for product in dict.fromkeys(cell[1] for cell in found):
         mine = [cell for cell in found if cell[1] == product]
         if len(mine) > 1:
-            yield ALL, product, pd.concat([c[2] for c in mine]), sum(c[3] for c in mine)
+            yield ALL, product, part(np.concatenate([c[2] for c in mine])), sum(c[3] for c in mine)

@@ -7,8 +7,8 @@ and its meaning.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
-import numpy as np
 import pandas as pd
 
 from calc.results_market import MARKET_COLUMNS
@@ -290,9 +290,14 @@ COLUMNS = {
 
 def empty(table: str) -> pd.DataFrame:
     """The named result table without rows."""
-    kinds = {"text": np.zeros(0, dtype=object), "date": np.zeros(0, dtype="datetime64[ns]")}
-    number = np.zeros(0)
-    return pd.DataFrame({name: kinds.get(kind, number) for name, (kind, _) in COLUMNS[table].items()})
+    return _blank(table).copy()
+
+
+@lru_cache(maxsize=None)
+def _blank(table: str) -> pd.DataFrame:
+    kinds = {"text": object, "date": "datetime64[ns]"}
+    columns = COLUMNS[table].items()
+    return pd.DataFrame({name: pd.Series(dtype=kinds.get(kind, float)) for name, (kind, _) in columns})
 
 
 @dataclass(frozen=True)

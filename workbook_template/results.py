@@ -29,7 +29,7 @@ def plain(values) -> list:
         return list(values)
     if values.dtype.kind == "M":
         return values.astype("datetime64[D]").tolist()
-    if values.dtype.kind != "f":
+    if values.dtype.kind != "f" or not np.isnan(values).any():
         return values.tolist()
     known = values.astype(object)
     known[np.isnan(values)] = None

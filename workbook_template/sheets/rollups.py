@@ -62,7 +62,7 @@ def each_log(view: View) -> ResultSheet:
         sheet.put(2, 0, f"As of {day(view.as_of)}. {len(frame):,} rows. Costs run from the first day; a young log has cost and no yield yet. "
                         "Still to come holds 8 times in 10.",
                   "about")
-        to_come = view.results.expected_logs.set_index("row").reindex(frame["row"])
+        to_come = _of_rows(view.results.expected_logs, frame["row"])
         columns = [view.array(frame[name], kind) for name, kind in _kinds("each_log", EACH_LOG)]
         columns += [view.array(to_come[name], kind) for name, kind in _kinds("expected_logs", STILL_TO_COME)]
         if not len(frame):
@@ -71,6 +71,13 @@ def each_log(view: View) -> ResultSheet:
     sheet.heights[4] = 54
     sheet.filter, sheet.table_name = (4, 0, max(end - 1, 5), len(heads) - 1), "Each_log"
     return sheet
+
+
+def _of_rows(to_come, rows):
+    """What is still to come of rows of Logs, blank where nothing is known: a frame in their order."""
+    if len(to_come) == len(rows) and (to_come["row"].to_numpy() == rows.to_numpy()).all():
+        return to_come
+    return to_come[["row", *(name for name, *_ in STILL_TO_COME)]].set_index("row").reindex(rows)
 
 
 def yield_sheet(view: View) -> ResultSheet:

@@ -64,10 +64,11 @@ class View:
     def array(self, series: pd.Series, kind: str) -> np.ndarray:
         """A result column in the workbook's unit, for tables of very many rows: see results.Block."""
         if kind == "date":
-            return pd.to_datetime(series).to_numpy().astype("datetime64[D]")
+            dates = series if series.dtype.kind == "M" else pd.to_datetime(series)
+            return dates.to_numpy().astype("datetime64[D]")
         if kind == "text":
-            texts = series.to_numpy(dtype=object)
-            return np.where(pd.isna(texts), None, texts)
+            texts, blank = series.to_numpy(dtype=object), series.isna().to_numpy()
+            return np.where(blank, None, texts) if blank.any() else texts
         return series.to_numpy(dtype=float) * self.factor(kind)
 
     def column(self, series: pd.Series, kind: str) -> list:
@@ -75,8 +76,10 @@ class View:
         values = self.array(series, kind)
         if kind not in ("year", "whole", "logs"):
             return plain(values)
-        known = values.astype(object)
         whole = np.isfinite(values) & (values == np.floor(values)) & (np.abs(values) < 2**62)
+        if whole.all():
+            return values.astype(np.int64).tolist()
+        known = values.astype(object)
         known[whole] = values[whole].astype(np.int64)
         known[np.isnan(values)] = None
         return known.tolist()
