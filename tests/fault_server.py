@@ -35,8 +35,8 @@ NEW_NAMESPACE, READ_ONLY, REMOUNT, PRIVATE = 0x00020000, 1, 32, 1 << 18 | 1 << 1
 class Server:
     """Starts the process that forks; `start(job)` gives a running child."""
 
-    def __init__(self, warm_up: Path):
-        paths = {**os.environ, "PYTHONPATH": os.pathsep.join([str(HOME), str(HOME / "tests")])}
+    def __init__(self, warm_up: Path, **environment: str):
+        paths = {**os.environ, "PYTHONPATH": os.pathsep.join([str(HOME), str(HOME / "tests")]), **environment}
         self.process = subprocess.Popen([sys.executable, str(Path(__file__)), str(warm_up)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                                         stderr=subprocess.DEVNULL, text=True, env=paths)
         assert self.read() == {"ready": True}

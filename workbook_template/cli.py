@@ -58,7 +58,7 @@ class Later(click.Group):
         """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
         try:
             return super().invoke(ctx)
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, click.Abort):  # click.Abort: at a question
             from workbook_template.ports.swap import standing
             raise Mistake(f"Stopped. {standing()}", BLOCKED) from None
 
@@ -177,7 +177,7 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
         if out or force:
             raise Mistake("--live writes into the open workbook: leave out --out and --force.")
         from workbook_template.addin.excel_entry import live_refresh
-        outcome = _guarded(lambda: live_refresh(path, today))
+        outcome = _guarded(lambda: live_refresh(path, today, progress=not quiet))
     elif path is None:
         raise Mistake("Type the name of the workbook: boltbook refresh mylogs.xlsx. For the one open in Excel: boltbook refresh --live")
     else:
@@ -256,9 +256,6 @@ def addin() -> None:
     """Worksheet functions and Refresh inside LibreOffice or Excel."""
 
 
-def main() -> None:
-    cli(prog_name="boltbook")
-
-
 if __name__ == "__main__":
+    from workbook_template.__main__ import main
     main()

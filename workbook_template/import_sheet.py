@@ -18,7 +18,7 @@ from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.parts import column_letters, read_book, split_address
 from workbook_template.ports.preflight import FileProblem, check_file
 from workbook_template.ports.reader import read_cells, read_names
-from workbook_template.ports.swap import Guard
+from workbook_template.ports.swap import Guard, beside, write_new
 from workbook_template.ports.type_in import type_into
 
 DELIMITERS = ",;\t|"
@@ -154,15 +154,17 @@ def read_csv(source: Path) -> list[list]:
 # ---- what would be written ------------------------------------------------------------------------------------------
 
 def prepare(path: Path, source: Path, sheet: str | None = None, into: str | None = None, named: dict | None = None, fixed: dict | None = None,
-            into_note: bool = True) -> Import:
+            into_note: bool = True, step=lambda words: None) -> Import:
     """Read everything and write nothing. Raises FileProblem, LayoutProblem, Unclear."""
     from workbook_template.settings_read import read_settings
 
+    step("Reading")
     copy = read_copy(path)
     name, grid, matching = read_old(source, sheet, table=into, named=named, fixed=fixed)
     settings, _ = read_settings(read_names(path, "typed_"), copy.profile)
     names = {key: [row.cells[first] for row in copy.lines[key] if first in row.cells] for key, first in _list_columns().items()}
     names |= {key: list(words) for key, words in schema.LISTS.items()}
+    step("Matching")
     rows = read_rows(grid, matching, copy.profile, settings["date_order"], names, into_note)
     there = doubles(matching.table, rows.good, [line.cells for line in copy.lines[matching.table]])
     return Import(Path(source), name, Path(path), matching, rows, there, _new_words(matching, rows, names), copy, grid)
@@ -204,8 +206,10 @@ class Imported:
         return [*told, f"Next: boltbook check \"{self.plan.path.name}\""]
 
 
-def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: dt.date | None = None) -> Imported:
+def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: dt.date | None = None,
+          step=lambda words: None) -> Imported:
     """Type the rows in, with a backup; list what could not be read. Raises FileProblem, LayoutProblem, SaveProblem."""
+    step("Writing")
     guard = Guard(plan.path, force=force)
     rows = [row for _, row in (plan.rows.good if keep_doubles else plan.fresh)]
     if not rows:
@@ -213,6 +217,7 @@ def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: 
     content = type_into(guard.path, rows={plan.table.key: rows}, today=today, recompute=dependents(plan.copy.rows + len(rows))).content
 
     def check(made: Path) -> None:
+        step("Checking")
         try:
             after = read_copy(made)
         except LayoutProblem as trouble:
@@ -220,21 +225,16 @@ def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: 
         if len(after.lines[plan.table.key]) != len(plan.copy.lines[plan.table.key]) + len(rows):
             raise FileProblem(f"Not every row arrived on {plan.table.sheet}. {plan.path.name} is as it was. Please report this with both files.")
 
-    left = _list_bad(plan)
-    try:
-        backup = guard.save(lambda target: target.write_bytes(content), check)
-    except BaseException:
+    left = _free(plan.path.with_name(f"{plan.source.stem} not imported.csv")) if plan.rows.bad else None
+    with beside(plan.path):
         if left is not None:
-            left.unlink(missing_ok=True)
-        raise
+            write_new(left, lambda target: _list_bad(plan, target))
+        backup = guard.save(lambda target: target.write_bytes(content), check)
     return Imported(plan, len(rows), backup, left)
 
 
-def _list_bad(plan: Import) -> Path | None:
-    """The rows that could not be read, as a CSV beside the workbook: their headings and cells, the row in the old sheet and the reason."""
-    if not plan.rows.bad:
-        return None
-    path = _free(plan.path.with_name(f"{plan.source.stem} not imported.csv"))
+def _list_bad(plan: Import, path: Path) -> None:
+    """Write the rows that could not be read as a CSV: their headings and cells, the row in the old sheet and the reason."""
     headings = plan.grid[plan.matching.header]
     width = max(len(headings), *(len(plan.grid[at - 1]) for at, _ in plan.rows.bad))
     with path.open("w", newline="", encoding="utf-8-sig") as file:
@@ -244,7 +244,6 @@ def _list_bad(plan: Import) -> Path | None:
         for at, why in plan.rows.bad:
             cells = plan.grid[at - 1]
             out.writerow([*(_shown(c) for c in [*cells, *[None] * (width - len(cells))]), at, why])
-    return path
 
 
 def _shown(value) -> str:

@@ -144,7 +144,7 @@ def write(path: Path, pages: list[Page], profile: str) -> None:
     import xlsxwriter
 
     from workbook_template.looks import Looks
-    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}) as book:
         looks = Looks(book)
         for page in pages:
             name = _sheet_name(page.title, book)
