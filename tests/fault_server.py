@@ -14,6 +14,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import datetime as dt
+import importlib
 import io
 import json
 import os
@@ -86,7 +87,12 @@ class Child:
 # ---- the process that forks --------------------------------------------------------------------------------------------------
 
 def serve(warm_up: str) -> None:
-    from workbook_template import cli, refresh  # noqa: F401
+    from workbook_template import cli, refresh
+    for name in cli.cli.list_commands(None):  # what a command loads when it is called is loaded once, for all children
+        cli.cli.get_command(None, name)
+    for name in ("calendar_file", "close", "extend", "import_sheet", "merge", "partner", "receive", "restore", "trace_page", "upgrade"):
+        importlib.import_module(f"workbook_template.{name}")
+    importlib.import_module("icalendar")
     spare = Path(warm_up).with_name("warm up.xlsx")
     shutil.copy(warm_up, spare)
     refresh.refresh_file(spare, progress=False)

@@ -115,7 +115,7 @@ class Stops:
         child.kill(signal.SIGINT)
         end = child.end()
         assert "Traceback" not in end["said"], (name, end)
-        if end["said"] == UNCHANGED:
+        if end["said"].lstrip() == UNCHANGED:
             assert end["code"] == 3, (name, end)
             self.nothing_left(name, before)
             return "as it was"

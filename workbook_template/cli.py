@@ -55,12 +55,27 @@ class Later(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx):
-        """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
+        """Run a command; Ctrl-C, at a question too, ends it in a sentence that says how the files stand."""
         try:
             return super().invoke(ctx)
-        except (KeyboardInterrupt, click.Abort):  # click.Abort: at a question
+        except (KeyboardInterrupt, click.Abort):
             from workbook_template.ports.swap import standing
             raise Mistake(f"Stopped. {standing()}", BLOCKED) from None
+
+    def main(self, *args, standalone_mode=True, **more):
+        """The same for Ctrl-C before a command is called and after it has ended."""
+        if not standalone_mode:
+            return super().main(*args, standalone_mode=False, **more)
+        try:
+            code = super().main(*args, standalone_mode=False, **more)
+        except click.ClickException as trouble:
+            trouble.show()
+            code = trouble.exit_code
+        except (KeyboardInterrupt, click.Abort):
+            from workbook_template.ports.swap import standing
+            click.echo(f"Stopped. {standing()}", err=True)
+            code = BLOCKED
+        sys.exit(code)
 
 
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={

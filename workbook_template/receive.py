@@ -61,8 +61,9 @@ def _keep(path: Path, sent: Sent, found: Received, today: dt.date, digest: str) 
     try:
         save(path, sent)
     except (OSError, SaveProblem) as trouble:
-        found.unkept = f"What came back could not be noted in {folder(path).name} ({str(trouble).rstrip('.')}). Mend that, then take the same " \
-                       "sheet in again: nothing is written twice."
+        why = str(trouble).partition(". ")[0].rstrip(".")
+        found.unkept = f"What came back could not be noted in {folder(path).name} ({why}). Mend that, then take the same sheet in again: " \
+                       "nothing is written twice."
 
 
 def _sheet_of(path: Path, back: Returned, market: str | None) -> Sent:
