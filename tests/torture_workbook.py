@@ -110,7 +110,7 @@ def _drawn_on_ours(book) -> None:
 
 
 TYPED_INTO = ("Logs", "Events", "Costs", "Sales", "Promises", "Settings", "Lists", "Plan")
-FAR = 60  # a column to the right of every table
+FAR = 200  # a column to the right of every table
 
 
 def _drawn_on_typed(book, sheet, bold) -> None:
@@ -164,7 +164,7 @@ def _parts(path: Path) -> None:
     sales = book.sheet("Sales").part
     _add(path, "xl/printerSettings/printerSettings2.bin", bytes(range(200)), f"{PACKAGE}.spreadsheetml.printerSettings",
          f"xl/worksheets/_rels/{Path(sales).name}.rels", f"{OFFICE}/printerSettings", "../printerSettings/printerSettings2.bin")
-    change_part(path, sales, lambda xml: _extend(xml, _validation_2010("BK6")))
+    change_part(path, sales, lambda xml: _extend(xml, _validation_2010("GW6")))
 
 
 def _add(path, name: str, content, kind: str | None, rels: str, relation: str, target: str, mode: str = "") -> str:

@@ -9,7 +9,7 @@ import click
 
 from calc.calendar_lines import Line
 from workbook_template.cli import _day, _existing, _guarded, _named
-from workbook_template.mistakes import BLOCKED, Mistake
+from workbook_template.mistakes import BLOCKED, Mistake, say
 
 PRODUCT = "-//Boltbook//Work of a log yard//EN"
 SPACE = uuid.UUID("6f1d7a52-5e0b-4a43-9d52-0b1f3f0c8e21")  # a random number made once: UIDs of the same lines stay the same
@@ -140,8 +140,8 @@ def calendar(path: str, out: str, today: dt.date | None) -> None:
     refused = sum(p.level == REFUSED for p in problems)
     left = f" {refused} rows of the workbook were left out: boltbook check {path}" if refused else ""
     if not number:
-        click.echo(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
+        say(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
                    f"or the first and last day of soaking on Settings.{left}")
         return
-    click.echo(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
+    say(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
                f"brings the same lines up to date.{left}")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from workbook_template.mistakes import BLOCKED, REFUSED_ROWS, Mistake
+from workbook_template.mistakes import BLOCKED, REFUSED_ROWS, Mistake, say
 
 
 class Later(click.Group):
@@ -73,7 +73,7 @@ class Later(click.Group):
             code = trouble.exit_code
         except (KeyboardInterrupt, click.Abort):
             from workbook_template.ports.swap import standing
-            click.echo(f"Stopped. {standing()}", err=True)
+            say(f"Stopped. {standing()}", err=True)
             code = BLOCKED
         sys.exit(code)
 
@@ -176,7 +176,7 @@ def new(path: str, units: str, rows: int, macro: bool) -> None:
         raise Mistake(str(trouble), BLOCKED) from None
     except OSError as error:
         raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
-    click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
+    say(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
 
 
 @cli.command()
@@ -203,8 +203,8 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
     if quiet:
         return
     for question, value in outcome.answers:
-        click.echo(f"{question:<52} {value}")
-    click.echo(outcome.closing())
+        say(f"{question:<52} {value}")
+    say(outcome.closing())
 
 
 @cli.command()
@@ -216,10 +216,10 @@ def check(path: str, today: dt.date | None) -> None:
     from workbook_template.refresh import check_file
     outcome = _guarded(lambda: check_file(_existing(path), today, progress=True))
     for problem in outcome.problems:
-        click.echo(problem.sentence())
+        say(problem.sentence())
     refused = sum(p.level == REFUSED for p in outcome.problems)
     used = ", ".join(f"{name} {used} of {typed}" for name, (typed, used) in outcome.counts.items() if typed)
-    click.echo(f"{len(outcome.problems)} to look at, {refused} of them leave a row out. Rows used: {used or 'none typed yet'}.")
+    say(f"{len(outcome.problems)} to look at, {refused} of them leave a row out. Rows used: {used or 'none typed yet'}.")
     if refused:
         sys.exit(REFUSED_ROWS)
 
@@ -255,14 +255,14 @@ def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_jso
     from calc.tables import UnknownName
     from workbook_template.calc_command import list_functions, run
     if name is None:
-        click.echo(list_functions(unit_profile))
+        say(list_functions(unit_profile))
         return
     try:
         answer = run(name, arguments, unit_profile)
     except ValueError as error:
         hint = " All functions: boltbook calc" if isinstance(error, UnknownName) else ""
         raise Mistake(f"{error}{hint}") from None
-    click.echo(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
+    say(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
 
 
 @cli.group(cls=Later, later={"libreoffice": "workbook_template.addin.command:libreoffice",

@@ -23,7 +23,9 @@ from workbook_template.ports.type_in import type_into
 
 DELIMITERS = ",;\t|"
 MOST_COLUMNS = 512  # a sheet of one's own with more columns than that has a stray cell
+MOST_BYTES = 100_000_000  # of a CSV: 500,000 rows with a note of 100 characters each are 75 MB
 MOST_SHOWN = 12
+SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # what programs take for the begin of a formula; in full width too
 
 
 @dataclass
@@ -133,6 +135,8 @@ def grid_of(cells: dict[str, object]) -> list[list]:
 
 def read_csv(source: Path) -> list[list]:
     """Rows of a CSV file as texts, whatever its delimiter and common encodings. Raises FileProblem."""
+    if source.stat().st_size > MOST_BYTES:
+        raise FileProblem(f"{source.name} is larger than {MOST_BYTES // 1_000_000} MB, more than this can read at once. Split it into several files.")
     content = source.read_bytes()
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = content.decode("utf-16", "replace")
@@ -146,7 +150,8 @@ def read_csv(source: Path) -> list[list]:
     first = [line for line in text.splitlines() if line.strip()][:10]
     delimiter = max(DELIMITERS, key=lambda d: (min((line.count(d) for line in first), default=0), sum(line.count(d) for line in first)))
     try:
-        return [[cell if cell.strip() else None for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
+        return [[_bare(cell) if cell.strip() else None for cell in row[:MOST_COLUMNS]]
+                for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
     except csv.Error as error:
         raise FileProblem(f"{source.name} cannot be read as CSV ({error}). Save it once more from your program.") from error
 
@@ -243,7 +248,7 @@ def _list_bad(plan: Import, path: Path) -> None:
                       "Row there", "Why not"])
         for at, why in plan.rows.bad:
             cells = plan.grid[at - 1]
-            out.writerow([*(_shown(c) for c in [*cells, *[None] * (width - len(cells))]), at, why])
+            out.writerow([*(_shown(c) for c in [*cells, *[None] * (width - len(cells))]), at, _shown(why)])
 
 
 def _shown(value) -> str:
@@ -252,7 +257,12 @@ def _shown(value) -> str:
     if value is None:
         return ""
     text = f"{value:%Y-%m-%d}" if isinstance(value, (dt.datetime, dt.date)) else f"{value:g}" if isinstance(value, float) else str(value)
-    return "'" + text if isinstance(value, str) and text[:1] in "=+-@\t\r" else text
+    return "'" + text if isinstance(value, str) and text.lstrip()[:1] in SIGNS or text[:1] in ("\t", "\r", "\n") else text
+
+
+def _bare(cell: str) -> str:
+    """A cell of a CSV without the apostrophe that keeps programs from taking it for a formula."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].lstrip()[:1] in SIGNS else cell
 
 
 def _free(path: Path) -> Path:

@@ -6,6 +6,7 @@ import datetime as dt
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _new_path
+from workbook_template.mistakes import say
 
 
 @click.command()
@@ -20,7 +21,7 @@ def share(path: str, market: str, out: str, today: dt.date | None) -> None:
     source, target = _existing(path), _new_path(out)
     with Steps(("Reading", "Checking", "Working out", "Writing")) as step:
         done = _guarded(lambda: partner.share(source, market, target, today, step=step))
-    click.echo(done.sentence())
+    say(done.sentence())
 
 
 @click.command()
@@ -39,4 +40,4 @@ def receive(path: str, returned: str, market: str | None, today: dt.date | None,
     with Steps(("Reading", "Comparing", "Writing")[:2 if look else 3]) as step:
         done = _guarded(lambda: taking.receive(target, back, today, market, older, look, force, step))
     for line in done.lines():
-        click.echo(line)
+        say(line)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _new_path
-from workbook_template.mistakes import Mistake
+from workbook_template.mistakes import Mistake, say
 
 TRACING = ("Reading", "Checking", "Tracing", "Writing")
 
@@ -29,9 +29,9 @@ def trace(path: str, lot: str, out: str | None, today: dt.date | None) -> None:
         if target:
             step("Writing")
             _guarded(lambda: write_new(target, lambda part: trace_page.write(part, pages, profile)))
-    click.echo("\n\n".join(trace_page.text(page) for page in pages))
+    say("\n\n".join(trace_page.text(page) for page in pages))
     if target:
-        click.echo(f"\nWrote {target}: one page to print.")
+        say(f"\nWrote {target}: one page to print.")
 
 
 def pages_of(path: Path, lot: str, today: dt.date | None = None, step=lambda words: None):

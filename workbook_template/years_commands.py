@@ -4,6 +4,7 @@ from __future__ import annotations
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _like, _named
+from workbook_template.mistakes import say
 
 
 @click.command()
@@ -18,7 +19,7 @@ def restore(path: str) -> None:
         raise Mistake(f"{target} is a folder. Type the name of the workbook in it.")
     with Steps(("Looking at the backup", "Keeping the present file", "Putting the backup in place")) as step:
         done = _guarded(lambda: put_back(target, step=step))
-    click.echo(done.sentence())
+    say(done.sentence())
 
 
 @click.command()
@@ -33,7 +34,7 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
     target = None if out is None else _like(out, source)
     with Steps(("Reading", "Writing", "Checking"), not quiet) as step:
         done = _guarded(lambda: carry_over(source, target, step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command()
@@ -49,7 +50,7 @@ def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
     source = _existing(path)
     with Steps(("Reading", "Writing"), not quiet) as step:
         done = _guarded(lambda: add_rows(source, rows, force, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command()
@@ -68,7 +69,7 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
     target = _like(out, paths[0])
     with Steps(("Reading", "Comparing", "Writing"), not quiet) as step:
         done = _guarded(lambda: put_together(paths[0], paths[1], target, paths[2], same_yard, force, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command("import")
@@ -105,22 +106,22 @@ def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doub
     except Unclear as trouble:
         raise Mistake(f"{trouble} Nothing was written.") from None
     if asking and plan.matching.unknown and unknown is None:
-        click.echo("\n".join(plan.preview(None)))
+        say("\n".join(plan.preview(None)))
         unknown = "note" if click.confirm(f"Put {', '.join(m.heading for m in plan.matching.unknown)} into the note?", default=True) else "leave"
         plan = look()
-    click.echo("\n".join(plan.preview(unknown != "leave")))
+    say("\n".join(plan.preview(unknown != "leave")))
     if not yes and not asking:
-        click.echo("Nothing was written. If this is right, run it again with --yes.")
+        say("Nothing was written. If this is right, run it again with --yes.")
         sys.exit(USAGE)
     if asking and plan.there and doubles is None:
         doubles = "leave" if click.confirm(f"Leave out the {len(plan.there)} that stand there already?", default=True) else "keep"
     count = len(plan.rows.good if doubles == "keep" else plan.fresh)
     if asking and count and not click.confirm(f"Write {count} rows into {plan.table.sheet} of {target.name}?"):
-        click.echo("Nothing was written.")
+        say("Nothing was written.")
         return
     with Steps(("Writing", "Checking")) as step:
         done = _guarded(lambda: write(plan, doubles == "keep", force, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 def _at_a_terminal() -> bool:
@@ -154,4 +155,4 @@ def close(path: str, day, year: int | None, market: str | None, force: bool) -> 
     last = day or dt.date(year, 12, 31)
     with Steps(("Reading", "Checking", "Writing")) as step:
         done = _guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
