@@ -51,16 +51,16 @@ def before(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def through_all(before, tmp_path_factory):
-    """The workbook after every command, one upon the other."""
-    folder = tmp_path_factory.mktemp("all")
-    path = Path(shutil.copy(before, folder / "yard.xlsm"))
+def life(before, tmp_path_factory):
+    """The workbook before and after every command, one upon the other: command -> (before, after)."""
+    found, last = {}, before
     for name in STEPS:
-        shutil.copy(path, folder / "base.xlsm")
-        done = step(name, path, folder)[1]
-        if done != path:
-            done.replace(path)
-    return path
+        folder = tmp_path_factory.mktemp(name)
+        path = Path(shutil.copy(last, folder / "yard.xlsm"))
+        shutil.copy(last, folder / "base.xlsm")
+        found[name] = step(name, path, folder)
+        last = found[name][1]
+    return found
 
 
 def step(name, path, folder):
@@ -95,10 +95,8 @@ def step(name, path, folder):
 
 
 @pytest.mark.parametrize("name", STEPS)
-def test_every_other_part_stays(before, tmp_path, name):
-    path = Path(shutil.copy(before, tmp_path / "yard.xlsm"))
-    shutil.copy(before, tmp_path / "base.xlsm")
-    start, end = step(name, path, tmp_path)
+def test_every_other_part_stays(before, life, name):
+    start, end = life[name]
     was, now = raw_parts(start), raw_parts(end)
     sheets = sheet_parts(before)
     inputs = [sheets[s] for s in ({t.sheet for t in schema.TABLES} if name != "settings" else {"Settings", "Plan", "Field sheet"})]
@@ -138,7 +136,8 @@ def beside(xml: bytes, row) -> list[bytes]:
     return [re.sub(rb"<v>[^<]*</v>|<v/>", b"", cell) if b"<f" in cell else cell for at, cell in cells if split_address(at)[1] >= FAR]
 
 
-def test_libreoffice_opens_it_after_all_of_them(before, through_all, trusting_office):
+def test_libreoffice_opens_it_after_all_of_them(before, life, trusting_office):
+    through_all = life[STEPS[-1]][1]
     shown = openpyxl.load_workbook(trusting_office.convert(through_all, "xlsx"), data_only=True)
     assert [c.value for c in shown[OWN][1]][:4] == [1, 4, 9, 16] and shown["Out of sight"].sheet_state == "hidden"
     for name in TYPED_INTO:
@@ -188,9 +187,3 @@ def test_upgrade_names_what_it_leaves_and_the_old_file_keeps_it(before, tmp_path
         assert {f"{name}: 1 shape", f"{name}: 1 sparkline"} <= told and any(w.startswith(f"{name}: ") and "cell note" in w for w in told), name
     assert "Sales: 1 drop-down from another sheet" in told and any(w.startswith("macros of your own") for w in told)
     assert any(line.startswith("Colours, formats and rules") for line in done.lines())
-
-
-def test_upgrade_of_a_workbook_with_nothing_of_ones_own_names_nothing(tmp_path):
-    path = tmp_path / "yard.xlsx"
-    shutil.copy(Path(__file__).resolve().parent / "old_layouts" / "layout2.xlsx", path)
-    assert upgrade(path).left == ["the sheet My trials with its charts: open both files and copy it over"]

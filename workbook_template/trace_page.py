@@ -134,7 +134,7 @@ def _table(heads, rows) -> list[str]:
 
 
 def _shown(cell) -> str:
-    return "" if cell is None else f"{cell:.2f}" if isinstance(cell, float) else str(cell)
+    return "" if cell is None else f"{cell:.2f}" if isinstance(cell, float) else " ".join(str(cell).split())
 
 
 # ---- the printed page --------------------------------------------------------------------------------------------

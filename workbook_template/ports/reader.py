@@ -41,7 +41,7 @@ __all__ = [
 ]
 
 MOST_MERGED = 10_000
-MOST_CELLS = 3_000_000  # filled cells of a sheet that is read cell by cell
+MOST_CELLS = 1_000_000  # filled cells of a sheet that is read cell by cell
 MOST_NAMED = 100_000  # cells of a range that a name stands for; ours have a few hundred
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
