@@ -14,6 +14,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import datetime as dt
+import importlib
 import io
 import json
 import os
@@ -35,8 +36,8 @@ NEW_NAMESPACE, READ_ONLY, REMOUNT, PRIVATE = 0x00020000, 1, 32, 1 << 18 | 1 << 1
 class Server:
     """Starts the process that forks; `start(job)` gives a running child."""
 
-    def __init__(self, warm_up: Path):
-        paths = {**os.environ, "PYTHONPATH": os.pathsep.join([str(HOME), str(HOME / "tests")])}
+    def __init__(self, warm_up: Path, **environment: str):
+        paths = {**os.environ, "PYTHONPATH": os.pathsep.join([str(HOME), str(HOME / "tests")]), **environment}
         self.process = subprocess.Popen([sys.executable, str(Path(__file__)), str(warm_up)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                                         stderr=subprocess.DEVNULL, text=True, env=paths)
         assert self.read() == {"ready": True}
@@ -86,7 +87,12 @@ class Child:
 # ---- the process that forks --------------------------------------------------------------------------------------------------
 
 def serve(warm_up: str) -> None:
-    from workbook_template import cli, refresh  # noqa: F401
+    from workbook_template import cli, refresh
+    for name in cli.cli.list_commands(None):  # what a command loads when it is called is loaded once, for all children
+        cli.cli.get_command(None, name)
+    for name in ("calendar_file", "close", "extend", "import_sheet", "merge", "partner", "receive", "restore", "trace_page", "upgrade"):
+        importlib.import_module(f"workbook_template.{name}")
+    importlib.import_module("icalendar")
     spare = Path(warm_up).with_name("warm up.xlsx")
     shutil.copy(warm_up, spare)
     refresh.refresh_file(spare, progress=False)

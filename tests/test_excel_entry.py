@@ -221,3 +221,26 @@ def test_an_excel_that_cannot_say_which_workbook(two_open, monkeypatch):
     monkeypatch.setattr(xlwings.Book, "caller", lost)
     with pytest.raises(SystemExit, match="Excel could not be reached.*Nothing was written"):
         excel_entry.refresh_caller()
+
+
+# ---- stopped -------------------------------------------------------------------------------------------------------
+
+def test_stopped_while_excel_is_written_to(small, monkeypatch):
+    """Ctrl-C before the writing is the command's own matter; during it the open workbook may be half written, and that is said."""
+    live, steps = Live(small), []
+
+    def stop(words):
+        steps.append(words)
+        if words == "Laying out":
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        excel_entry.refresh_book(live.port.book, DAY, STAMP, stop)
+    assert steps == ["Reading", "Checking", "Working out", "Laying out"] and live.backend.written == set()
+
+    def stop_writing(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("workbook_template.ports.xlwings_port.write_results", stop_writing)
+    with pytest.raises(SaveProblem, match="Stopped. Result sheets may be half written: refresh again, or close without saving."):
+        excel_entry.refresh_book(Live(small).port.book, DAY, STAMP)

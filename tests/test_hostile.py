@@ -1,10 +1,14 @@
 """Files and texts that mean harm: refused or made harmless, with a sentence; and the memory they may take is bounded."""
 from __future__ import annotations
 
+import csv
+import datetime as dt
+import re
 import shutil
 import socket
 import threading
 import zipfile
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -32,7 +36,6 @@ def typed_formulas() -> Yard:
     def of(number: int) -> str:
         return FORMULAS[number % len(FORMULAS)]
 
-    import datetime as dt
     day, strain = dt.date(2026, 5, 1), "oyster"
     logs = [{"log": of(i), "wood": "white oak", "strain": strain, "diameter": 4, "length": 40, "place": of(i), "source": of(i + 1), "note": of(i + 2)}
             for i in range(len(FORMULAS))]
@@ -46,6 +49,9 @@ def typed_formulas() -> Yard:
     tables = {"logs": logs, "events": events, "costs": costs, "sales": sales, "places": [{"place": of(i)} for i in range(5)],
               "markets": [{"market": of(i), "terms": "bought outright"} for i in range(len(FORMULAS))]}
     return Yard("us", tables, {"yard": "=1+1", "currency": "@SUM(A1)"})
+
+
+OLDER = Path(__file__).resolve().parent / "old_layouts" / "layout2.xlsx"
 
 
 @pytest.fixture(scope="module")
@@ -79,6 +85,99 @@ def test_libreoffice_shows_the_texts_as_they_were_typed(typed, office):
     assert {"+1+1", "-1+1", "@SUM(A1)", "=cmd|' /C calc'!A0"} <= each
     values = [c.value for name in schema.result_sheets("us") for row in shown[name].iter_rows() for c in row]
     assert "=1+1" in values and not any(isinstance(v, str) and v.startswith(("#NAME?", "#REF!", "Err:")) for v in values)
+
+
+STEERING = "_x001B_[31mred_x001B_]0;title_x0007_ _xD800_ \u009b2J \u202eturned"  # texts that would steer a terminal or break an encoding
+
+
+def no_formula(path, ours=()) -> None:
+    """No sheet of the file holds a formula or a link but for those whose text begins as ours do."""
+    with zipfile.ZipFile(path) as archive:
+        for sheet in read_book(archive).sheets:
+            xml = archive.read(sheet.part)
+            assert b"<hyperlink " not in xml, sheet.name
+            found = [xml[e.open_end:e.end].decode() for e in find_elements(xml, {"f"})]
+            assert [text for text in found if not text.startswith(ours)] == [] if ours else found == [], (sheet.name, found)
+
+
+def test_what_leaves_the_workbook_holds_no_formula(typed, tmp_path):
+    """The copy for a market, the page and the words of a trace, the calendar."""
+    from workbook_template import trace_page
+    from workbook_template.calendar_file import export
+    from workbook_template.partner import share
+    from workbook_template.trace_command import pages_of
+    path = Path(shutil.copy(typed[0], tmp_path / "yard.xlsx"))
+    share(path, "@SUM(A1)", tmp_path / "copy.xlsx")
+    no_formula(tmp_path / "copy.xlsx", ("IF(ISNUMBER(", "IF(OR(", "IF(SUM", "IF(AND("))
+    held = {c.value for row in openpyxl.load_workbook(tmp_path / "copy.xlsx").active.iter_rows() for c in row}
+    assert "Market sheet for @SUM(A1)" in held
+    profile, pages = pages_of(path, "+1+1")
+    trace_page.write(tmp_path / "page.xlsx", pages, profile)
+    no_formula(tmp_path / "page.xlsx")
+    assert not any(line.startswith(("=", "+", "-", "@", "\t")) for page in pages for line in trace_page.text(page).splitlines()
+                   if line != page.about)
+    export(path, tmp_path / "work.ics", dt.date(2026, 9, 1))
+    assert all(re.match(rb"[A-Z-]+[;:]| ", line) for line in (tmp_path / "work.ics").read_bytes().split(b"\r\n")[:-1])
+
+
+def test_rows_that_cannot_be_imported_hold_no_formula_and_come_back(small, tmp_path):
+    """Headings, cells and reasons alike; the apostrophe that guards them goes when the list is imported in its turn."""
+    from workbook_template.import_sheet import prepare, read_csv, write
+    path, old = Path(shutil.copy(small, tmp_path / "yard.xlsx")), tmp_path / "old.csv"
+    with old.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([["Date", "Log", "Picked", "=1+1", "+note"], ["2026-05-01", "A1", "1", "", ""],
+                                    *[["2026-05-02", "A1", "plenty", text, f" {text}"] for text in FORMULAS]])
+    done = write(prepare(path, old))
+    assert done.left is not None
+    rows = list(csv.reader(done.left.open(newline="", encoding="utf-8-sig")))
+    assert len(rows) == len(FORMULAS) + 1
+    assert [cell for row in rows for cell in row if cell.lstrip()[:1] in tuple("=+-@\uff1d") or cell[:1] in tuple("\t\r\n")] == []
+    assert [row[3] for row in read_csv(done.left)[1:]] == [row[3] for row in read_csv(old)[2:]]
+
+
+def test_texts_of_a_merge_hold_no_formula(small, tmp_path):
+    """Both changed the same cells into formulas as text: the sheet Conflicts lists them as text."""
+    from workbook_template.merge import merge
+    from workbook_template.ports.type_in import Typed, type_in
+    mine, theirs, out = (tmp_path / f"{name}.xlsx" for name in ("mine", "theirs", "out"))
+    mine.write_bytes(type_in(small, [Typed("logs", 6, "note", "=1+1"), Typed("logs", 6, "source", "@SUM(A1)")]))
+    theirs.write_bytes(type_in(small, [Typed("logs", 6, "note", "=2+2"), Typed("logs", 6, "source", "+2")], {"costs": [{"item": "=3+3"}]}))
+    done = merge(mine, theirs, out, Path(shutil.copy(small, tmp_path / "base.xlsx")))
+    with zipfile.ZipFile(out) as archive:
+        book = read_book(archive)
+        xml, old = archive.read(book.sheet(done.sheet).part), archive.read(book.sheet("Costs").part)
+    with zipfile.ZipFile(small) as archive:
+        costs = archive.read(read_book(archive).sheet("Costs").part)
+    assert b"<f" not in xml and old.count(b"<f>") == costs.count(b"<f>")
+    assert {"=1+1", "=2+2", "@SUM(A1)"} <= {c.value for row in openpyxl.load_workbook(out)[done.sheet].iter_rows() for c in row}
+
+
+def test_a_market_steers_neither_workbook_nor_terminal(tmp_path):
+    """A sheet that comes back with macros, links to files elsewhere and such texts: the texts arrive as text, nothing else does."""
+    from click.testing import CliRunner
+    from test_receive import Filled, raw
+    from test_share import DAY, MARKET, a_yard
+
+    from workbook_template.cli import cli
+    from workbook_template.partner import share
+    path, back = tmp_path / "yard.xlsx", tmp_path / "back.xlsx"
+    build(path, a_yard(), rows=10, as_of=DAY)
+    share(path, MARKET, tmp_path / "sent.xlsx", DAY)
+    filled = Filled(tmp_path / "sent.xlsx").put("S00001", sold=1, remark="=HYPERLINK(\"http://example.org\",\"x\")")
+    filled.put("S00003", sold=STEERING, remark=STEERING).put("N01", product="fresh", sold=1, lot="=cmd|' /C calc'!A0").save(back)
+    change_part(back, "xl/vbaProject.bin", lambda _: b"\xd0\xcf\x11\xe0 invented")
+    change_part(back, "xl/externalLinks/externalLink1.xml", lambda _: b"<externalLink/>")
+    before = raw(path)
+    done = CliRunner().invoke(cli, ["receive", str(path), str(back), "--today", "2026-11-20"])
+    assert done.exit_code == 0 and "3 taken over" in done.output, done.output
+    assert not set(map(ord, done.output)) & {*range(10), *range(11, 32), *range(127, 160), 0x202E, 0xD800}
+    after = raw(path)
+    assert set(after) == set(before)
+    with zipfile.ZipFile(path) as archive:
+        part = read_book(archive).sheet("Sales").part
+    assert before[part].count(b"<f>") == after[part].count(b"<f>") and b"<hyperlink" not in after[part]
+    assert '=HYPERLINK("http://example.org","x")' in read_cells(path, "Sales").values()
+    refresh_file(path, progress=False)
 
 
 def test_links_and_macros_are_left_alone(tmp_path):
@@ -217,16 +316,108 @@ def zip_bomb(path) -> None:
             part.write(bytes(1_000_000))
 
 
+def huge_name(path) -> None:
+    """The name of a setting reaches over a whole sheet that has a cell in its last row: 17,000 million cells."""
+    with zipfile.ZipFile(path) as archive:
+        part = read_book(archive).sheet("Settings").part
+    change_part(path, part, lambda xml: xml.replace(b"</sheetData>", b'<row r="1048576"><c r="A1048576"><v>1</v></c></row></sheetData>'))
+    change_part(path, "xl/workbook.xml", lambda xml: re.sub(rb'(name="typed_wage">)[^<]*', rb"\1Settings!$A$1:$XFD$1048576", xml))
+
+
+def outside_relation(path) -> None:
+    """The list of sheets points to a file of the computer."""
+    change_part(path, "xl/_rels/workbook.xml.rels", lambda xml: xml.replace(b"worksheets/sheet3.xml", b"../../../../../../etc/passwd"))
+
+
+HARMS = (many_strings, many_cells, far_corner, entity_bomb, lying_directory, many_merges, zip_bomb, huge_name, outside_relation)
+REFUSED_UNREAD = (many_strings, entity_bomb, lying_directory, zip_bomb)  # before anything of it is parsed
+OWN_LAYOUT = (far_corner, entity_bomb, lying_directory, huge_name, outside_relation)
+
+
+@pytest.fixture(scope="module")
+def harmed(small, tmp_path_factory):
+    """Each harmed file is made once; tests take copies."""
+    made = {}
+
+    def of(harm, base=small):
+        if (harm, base) not in made:
+            made[harm, base] = Path(shutil.copy(base, tmp_path_factory.mktemp(harm.__name__) / "harm.xlsx"))
+            harm(made[harm, base])
+        return made[harm, base]
+
+    return of
+
+
+def ends_in_a_sentence(server, folder, words, codes=(2, 3)) -> dict:
+    """Run a command within bounded memory: a sentence that ends the work, and every file as it was."""
+    before = {p: digest(p) for p in folder.rglob("*") if p.is_file()}
+    end = server.run(args=[str(word) for word in words], memory=MEMORY)
+    told = end["said"] + end["out"]
+    assert end["code"] in codes and told.strip() and "Traceback" not in told and "MemoryError" not in told, (words, end)
+    if end["code"]:
+        assert {p: digest(p) for p in folder.rglob("*") if p.is_file()} == before, (words, end)
+    return end
+
+
+@pytest.mark.parametrize("harm, verb", [(harm, verb) for harm in HARMS for verb in ("receive", "merge", "import")
+                                        if (harm, verb) != (many_cells, "import")])  # reading a million cells one by one takes long: see below
+def test_what_someone_else_sent(server, small, harmed, tmp_path, harm, verb):
+    own, theirs = Path(shutil.copy(small, tmp_path / "own.xlsx")), Path(shutil.copy(harmed(harm), tmp_path / "theirs.xlsx"))
+    more = {"receive": [theirs], "merge": [theirs, "--out", tmp_path / "out.xlsx"], "import": ["--from", theirs, "--sheet", "Logs", "--yes"]}
+    ends_in_a_sentence(server, tmp_path, [verb, own, *more[verb]], (0, 2) if harm is huge_name else (2, 3))
+
+
+@pytest.mark.parametrize("harm", [far_corner, entity_bomb, lying_directory, huge_name, outside_relation])
+def test_a_workbook_from_someone_else_as_ones_own(server, harmed, tmp_path, harm):
+    path, code = Path(shutil.copy(harmed(harm), tmp_path / "own.xlsx")), (0, 2, 3) if harm is huge_name else (2, 3)
+    ends_in_a_sentence(server, tmp_path, ["trace", path, "L1"])
+    ends_in_a_sentence(server, tmp_path, ["share", path, "--market", "Square", "--out", tmp_path / "out.xlsx"])
+    ends_in_a_sentence(server, tmp_path, ["close", path, "--to", "2026-01-31"])
+    ends_in_a_sentence(server, tmp_path, ["calendar", path, "--out", tmp_path / "work.ics"], code)
+    ends_in_a_sentence(server, tmp_path, ["receive", path, harmed(far_corner)])
+    ends_in_a_sentence(server, tmp_path, ["extend", path, "--rows", "2"], code)
+
+
+@pytest.mark.parametrize("harm", OWN_LAYOUT)
+def test_an_older_workbook_from_someone_else(server, harmed, tmp_path, harm):
+    path = Path(shutil.copy(harmed(harm, OLDER), tmp_path / "older.xlsx"))
+    ends_in_a_sentence(server, tmp_path, ["upgrade", path], (0, 2) if harm is huge_name else (2, 3))
+
+
+@pytest.mark.parametrize("harm", REFUSED_UNREAD)
+def test_a_backup_that_means_harm(server, small, harmed, tmp_path, harm):
+    path = Path(shutil.copy(small, tmp_path / "own.xlsx"))
+    shutil.copy(harmed(harm), tmp_path / "own.backup.xlsx")
+    ends_in_a_sentence(server, tmp_path, ["restore", path])
+
+
+def test_a_sheet_of_too_many_cells_is_not_held(small, tmp_path, monkeypatch):
+    from workbook_template.ports import reader
+    monkeypatch.setattr(reader, "MOST_CELLS", 50)
+    with pytest.raises(FileProblem, match="a sheet of more than 50 filled cells"):
+        read_cells(small, "Lists")
+
+
+def test_a_text_file_too_large_is_not_read(server, small, tmp_path):
+    """A file of 5 GB that takes no room on the disk."""
+    own, old = Path(shutil.copy(small, tmp_path / "own.xlsx")), tmp_path / "old.csv"
+    with old.open("wb") as file:
+        file.truncate(5_000_000_000)
+    end = server.run(args=["import", str(own), "--from", str(old), "--yes"], memory=MEMORY)
+    assert end["code"] == 2 and end["said"] == "old.csv is larger than 100 MB, more than this can read at once. Split it into several files.\n"
+    old.unlink()
+    old.write_bytes(b"Date,Log,Picked" + b"," * 3_000_000 + b"\n" + b"2026-05-01,A1,1" + b"," * 3_000_000)
+    assert server.run(args=["import", str(own), "--from", str(old)], memory=MEMORY)["code"] == 2
+
+
 @pytest.mark.parametrize("harm, said", [
     (many_strings, "texts"), (many_cells, "stray cell"), (far_corner, "the used area reaches XFD1048576"), (entity_bomb, "document type"),
     (lying_directory, "damaged"), (many_merges, "merged"), (zip_bomb, "times its size"),
 ], ids=lambda value: getattr(value, "__name__", None))
 @pytest.mark.parametrize("verb", ["check", "refresh"])
-def test_within_bounded_memory(server, small, tmp_path, harm, said, verb):
+def test_within_bounded_memory(server, harmed, tmp_path, harm, said, verb):
     """A sentence, not the end of the process, and the file as it was."""
-    path = tmp_path / "harm.xlsx"
-    shutil.copy(small, path)
-    harm(path)
+    path = Path(shutil.copy(harmed(harm), tmp_path / "harm.xlsx"))
     before = digest(path)
     end = server.run(args=[verb, str(path)], memory=MEMORY)
     assert end["code"] == 2 and said in end["said"] and "Traceback" not in end["said"], end

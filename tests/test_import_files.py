@@ -143,3 +143,11 @@ def test_what_is_unclear_or_unreadable_is_said(yard, tmp_path):
     with pytest.raises(FileInUse):
         write(plan)
     assert yard.read_bytes() == before and not list(tmp_path.glob("*not imported*"))
+
+
+def test_only_the_headings_themselves_are_passed_over(yard, tmp_path):
+    """A second page repeats the headings; a row whose cells happen to be words of the headings is a row and is never left out in silence."""
+    old = tmp_path / "pages.csv"
+    old.write_text("Date,Log,Picked,Oak\n2026-05-01,A1,1,\nDate,Log,Picked,Oak\nDate,Log,,\n2026-05-02,A1,oak,Oak\n", encoding="utf-8")
+    rows = prepare(yard, old).rows
+    assert [at for at, _ in rows.good] == [2] and [at for at, _ in rows.bad] == [5] and not rows.totals

@@ -436,3 +436,26 @@ def test_through_libreoffice_and_back(book, copy, trusting_office, tmp_path):
     receive(book, saved, BACK)
     assert {(s[0], s[2], s[3], s[5]) for s in sales(book)} == {("sold", 3.0, 12.5, "S00001"), ("sold", 0.5, None, "N01")}
     assert (d("2026-11-23"), MARKET, 6.0, None) in promises(book)
+
+
+def test_the_note_beside_the_workbook_cannot_be_written(book, copy, monkeypatch):
+    """The workbook is written, that the note is not is said, and the same sheet taken in again writes nothing twice."""
+    from workbook_template import receive as taking
+    from workbook_template.ports.swap import SaveProblem
+    filled = Filled(copy).put("S00001", sold=3, counted=1, remark="x").put("W261123F", wish=6).put("N02", product="dried", sold=0.25)
+    head, end = filled.last_head, filled.sheet.max_row + 1
+    for title, value in {"Product": "fresh", "Lot": "Q1", "Sold": 1.0, "Remark": "one"}.items():
+        filled.sheet.cell(end, head[title]).value = value
+
+    def full(*_):
+        raise SaveProblem("There is no room on the disk for the new sheet 0001.json. Nothing was changed; make room and try again.")
+
+    keeping = taking.save
+    monkeypatch.setattr(taking, "save", full)
+    done = take(book, filled)
+    assert done.written and any("could not be noted in yard.sent (There is no room" in line for line in done.lines())
+    first = book.read_bytes()
+    monkeypatch.setattr(taking, "save", keeping)
+    again = take(book, filled, "back again.xlsx")
+    assert book.read_bytes() == first and not again.changes and not again.conflicts, again.lines()
+    assert load_all(book)[0].base["S00001"]["sold"] == 3.0 and len(load_all(book)[0].returns) == 1

@@ -94,6 +94,7 @@ def _drawn(book) -> None:
 
 def _drawn_on_ours(book) -> None:
     """Things of the grower's on the sheets that a refresh writes, and on the input sheets."""
+    bold = book.add_format({"bold": True, "font_color": "#234F1E"})
     logs, start, each = (book.get_worksheet_by_name(name) for name in ("Logs", "Start", "Each log"))
     logs.write_comment("B6", "felled by the brook")
     logs.conditional_format("D6:D60", {"type": "data_bar", "data_bar_2010": True})
@@ -104,6 +105,31 @@ def _drawn_on_ours(book) -> None:
     start.add_sparkline("K2", {"range": f"'{OWN}'!A1:D1"})
     each.conditional_format("M6:M400", {"type": "3_color_scale"})
     each.data_validation("AL6:AL9", {"validate": "list", "source": ["sell", "keep"]})
+    for name in TYPED_INTO:
+        _drawn_on_typed(book, book.get_worksheet_by_name(name), bold)
+
+
+TYPED_INTO = ("Logs", "Events", "Costs", "Sales", "Promises", "Settings", "Lists", "Plan")
+FAR = 200  # a column to the right of every table
+
+
+def _drawn_on_typed(book, sheet, bold) -> None:
+    """The same on a sheet that commands type into, in rows they leave alone and rows they fill."""
+    sheet.write_comment(5, 0, "see the photograph")
+    sheet.write_comment(7, FAR, "beside a row to come")
+    sheet.conditional_format(5, 3, 60, 3, {"type": "data_bar", "data_bar_2010": True})
+    sheet.add_sparkline(6, FAR + 1, {"range": f"'{OWN}'!A1:D1"})
+    sheet.insert_image(1, FAR + 2, "dot.png", {"image_data": picture()})
+    sheet.insert_textbox(3, FAR + 2, "not to be lost", {"width": 90, "height": 30})
+    sheet.write_rich_string(5, FAR, "partly ", bold, "bold")
+    sheet.write_formula(6, FAR, f"='{OWN}'!A1*3", None, 3)
+    sheet.write_url(7, FAR + 1, "https://example.org/", string="a link")
+    sheet.write_url(8, FAR + 1, f"internal:'{OWN}'!A1", string="a link inside")
+    sheet.set_row(8, 33)
+    sheet.ignore_errors({"number_stored_as_text": "A6:A90"})
+    sheet.set_column(FAR, FAR, 22, None, {"level": 1})
+    if sheet.get_name() in ("Settings", "Lists"):
+        sheet.protect("", {"format_cells": True})
 
 
 # ---- what is put in as parts ---------------------------------------------------------------------------------------
@@ -133,6 +159,12 @@ def _parts(path: Path) -> None:
     _add(path, "xl/calcChain.xml", f'{HEAD}<calcChain xmlns="{MAIN}">{chain_cell}</calcChain>', f"{PACKAGE}.spreadsheetml.calcChain+xml", base,
          f"{OFFICE}/calcChain", "calcChain.xml")
     change_part(path, sheet.part, lambda xml: _extend(xml, _validation_2010()))
+    _shapes(path, sheet.of_kind("drawing")[0])
+    _more(path, base, own)
+    sales = book.sheet("Sales").part
+    _add(path, "xl/printerSettings/printerSettings2.bin", bytes(range(200)), f"{PACKAGE}.spreadsheetml.printerSettings",
+         f"xl/worksheets/_rels/{Path(sales).name}.rels", f"{OFFICE}/printerSettings", "../printerSettings/printerSettings2.bin")
+    change_part(path, sales, lambda xml: _extend(xml, _validation_2010("GW6")))
 
 
 def _add(path, name: str, content, kind: str | None, rels: str, relation: str, target: str, mode: str = "") -> str:
@@ -185,10 +217,46 @@ def _extend(xml: bytes, extension: str) -> bytes:
     return xml[:at] + b"<extLst>" + extension.encode() + b"</extLst>" + xml[at:]
 
 
-def _validation_2010() -> str:
+def _shapes(path, drawing: str) -> None:
+    """An ellipse, a line between two cells and a group of shapes, beside what stands in the drawing."""
+    body = ('<xdr:spPr><a:xfrm><a:off x="{0}" y="{0}"/><a:ext cx="300000" cy="200000"/></a:xfrm><a:prstGeom prst="{1}"><a:avLst/></a:prstGeom>'
+            "</xdr:spPr>")
+    shape = '<xdr:sp macro="" textlink=""><xdr:nvSpPr><xdr:cNvPr id="{0}" name="Shape {0}"/><xdr:cNvSpPr/></xdr:nvSpPr>{1}</xdr:sp>'
+    ellipse = shape.format(901, body.format(5000000, "ellipse"))
+    line = ('<xdr:cxnSp macro=""><xdr:nvCxnSpPr><xdr:cNvPr id="902" name="Line 902"/><xdr:cNvCxnSpPr/></xdr:nvCxnSpPr>'
+            f'{body.format(5400000, "line")}</xdr:cxnSp>')
+    group = ('<xdr:grpSp><xdr:nvGrpSpPr><xdr:cNvPr id="903" name="Group 903"/><xdr:cNvGrpSpPr/></xdr:nvGrpSpPr><xdr:grpSpPr><a:xfrm><a:off x="1" '
+             'y="1"/><a:ext cx="900000" cy="900000"/><a:chOff x="1" y="1"/><a:chExt cx="900000" cy="900000"/></a:xfrm></xdr:grpSpPr>'
+             f'{shape.format(904, body.format(10000, "rect"))}{shape.format(905, body.format(400000, "star5"))}</xdr:grpSp>')
+    ends = ("<xdr:from><xdr:col>{0}</xdr:col><xdr:colOff>0</xdr:colOff><xdr:row>40</xdr:row><xdr:rowOff>0</xdr:rowOff></xdr:from>"
+            "<xdr:to><xdr:col>{1}</xdr:col><xdr:colOff>0</xdr:colOff><xdr:row>43</xdr:row><xdr:rowOff>0</xdr:rowOff></xdr:to>")
+    new = "".join(f"<xdr:twoCellAnchor>{ends.format(at, at + 2)}{thing}<xdr:clientData/></xdr:twoCellAnchor>"
+                  for at, thing in ((1, ellipse), (4, line), (7, group)))
+    change_part(path, drawing, lambda xml: xml.replace(b"</xdr:wsDr>", new.encode() + b"</xdr:wsDr>"))
+
+
+def _more(path, base: str, own: str) -> None:
+    """What newer and older programs add: an embedded document, a chart of the 2016 kind, a label of an office, saved views, a locked book."""
+    letter = f'<Default Extension="docx" ContentType="{PACKAGE}.wordprocessingml.document"/>'.encode()
+    change_part(path, "[Content_Types].xml", lambda xml: xml.replace(b"<Default ", letter + b"<Default ", 1))
+    _add(path, "xl/embeddings/letter.docx", b"PK\3\4 invented", None, own, f"{OFFICE}/package", "../embeddings/letter.docx")
+    space = "http://schemas.microsoft.com/office/drawing/2014/chartex"
+    _add(path, "xl/charts/chartEx1.xml", f'{HEAD}<cx:chartSpace xmlns:cx="{space}"><cx:chartData/><cx:chart><cx:plotArea><cx:plotAreaRegion/>'
+         "</cx:plotArea></cx:chart></cx:chartSpace>", "application/vnd.ms-office.chartex+xml", own, f"{MICROSOFT}/2014/relationships/chartEx",
+         "../charts/chartEx1.xml")
+    _add(path, "docMetadata/LabelInfo.xml", f'{HEAD}<clbl:labelList xmlns:clbl="{MICROSOFT}/2020/mipLabelMetadata"/>',
+         "application/vnd.ms-office.classificationlabels+xml", "_rels/.rels", f"{MICROSOFT}/2020/02/relationships/classificationlabels",
+         "docMetadata/LabelInfo.xml")
+    _put_after(path, "xl/workbook.xml", {"fileVersion", "fileSharing", "workbookPr"}, '<workbookProtection lockStructure="1"/>', "workbook")
+    _put_after(path, "xl/workbook.xml", BEFORE_PIVOT - {"customWorkbookViews"},
+               '<customWorkbookViews><customWorkbookView name="Mine" guid="{12345678-1234-4234-8234-123456789ABC}" windowWidth="900" '
+               'windowHeight="600" activeSheetId="1"/></customWorkbookViews>', "workbook")
+
+
+def _validation_2010(cell: str = "C6") -> str:
     return ('<ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}" xmlns:x14="http://schemas.microsoft.com/office/spreadsheetml/2009/9/main">'
             '<x14:dataValidations count="1" xmlns:xm="http://schemas.microsoft.com/office/excel/2006/main"><x14:dataValidation type="list" '
-            'allowBlank="1"><x14:formula1><xm:f>Lists!$A$8:$A$12</xm:f></x14:formula1><xm:sqref>C6</xm:sqref></x14:dataValidation>'
+            'allowBlank="1"><x14:formula1><xm:f>Lists!$A$8:$A$12</xm:f></x14:formula1><xm:sqref>' + cell + '</xm:sqref></x14:dataValidation>'
             "</x14:dataValidations></ext>")
 
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+import tempfile
 from functools import lru_cache
 from pathlib import Path
 
@@ -37,10 +38,11 @@ class PlainSheet(Worksheet):
 class Book:
     """A workbook being drawn: XlsxWriter's, the looks, the twins' environment and where everything stands."""
 
-    def __init__(self, path: Path, yard: Yard, rows: int, as_of: dt.date, cached: bool):
+    def __init__(self, path: Path, yard: Yard, rows: int, as_of: dt.date, cached: bool, pieces: str):
         self.yard, self.profile, self.rows, self.cached = yard, yard.profile, rows, cached
         self.workbook = xlsxwriter.Workbook(str(path), {"strings_to_numbers": False, "strings_to_formulas": False,
-                                                        "strings_to_urls": False, "default_date_format": "d mmm yyyy"})
+                                                        "strings_to_urls": False, "default_date_format": "d mmm yyyy",
+                                                        "tmpdir": pieces})
         self.workbook.set_calc_mode("auto")
         self.looks = Looks(self.workbook)
         self.env = environment(yard, as_of)
@@ -128,8 +130,14 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
     program compute them all. macro: an .xlsm with a Refresh button on Start. name: the file name that Start shows
     (path's if left out). step: told what is being done. Returns the single formula cells (sheet, cell, formula, value) beyond the tables.
     """
-    step("Input sheets")
-    book = Book(Path(path), yard, rows, as_of or dt.date.today(), cached)
+    with tempfile.TemporaryDirectory(prefix="boltbook-") as pieces:  # gone also where the work is stopped
+        step("Input sheets")
+        return _drawn(Book(Path(path), yard, rows, as_of or dt.date.today(), cached, pieces), macro, name or Path(path).name, step)
+
+
+def _drawn(book: Book, macro: bool, file_name: str, step) -> list:
+    """The workbook with all its sheets, written; its single formula cells."""
+    yard, rows = book.yard, book.rows
     for name in ("Start", "This week", *schema.INPUT_SHEETS[:-2]):
         book.sheet(name)
     for name in schema.result_sheets(book.profile)[2:-1] + ("Settings", "Lists", "Field sheet", "Sources"):
@@ -144,7 +152,7 @@ def build(path: Path | str, yard: Yard, rows: int = 200, as_of: dt.date | None =
     _draw_settings(book)
     plan.draw(book)
     field_sheet.draw(book)
-    view = View(book.profile, str(book.env.settings["currency"]), str(book.env.settings["yard"]), name or Path(path).name)
+    view = View(book.profile, str(book.env.settings["currency"]), str(book.env.settings["yard"]), file_name)
     for result in lay_out(view):
         draw_results.draw(book, book.sheet(result.name), result)
     book.workbook.define_name("bb_layout", f"={schema.VERSION}")

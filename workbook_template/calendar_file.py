@@ -9,7 +9,7 @@ import click
 
 from calc.calendar_lines import Line
 from workbook_template.cli import _day, _existing, _guarded, _named
-from workbook_template.mistakes import BLOCKED, Mistake
+from workbook_template.mistakes import BLOCKED, Mistake, say
 
 PRODUCT = "-//Boltbook//Work of a log yard//EN"
 SPACE = uuid.UUID("6f1d7a52-5e0b-4a43-9d52-0b1f3f0c8e21")  # a random number made once: UIDs of the same lines stay the same
@@ -88,28 +88,17 @@ def check(data: bytes, lines: list[Line], mark: str) -> list[str]:
 
 
 def write(path: Path, data: bytes) -> None:
-    """Put the file in place whole; a file that is no calendar of ours is left alone."""
-    import os
-    import tempfile
+    """Put the file in place whole; a file that is no calendar of ours is left alone. Raises Mistake, SaveProblem."""
+    from workbook_template.ports.swap import write_new
 
     if path.exists() and PRODUCT.encode() not in path.read_bytes()[:400]:
         raise Mistake(f"{path} exists already and is no calendar made here: it is left as it is. Type another name.", BLOCKED)
     if not path.parent.is_dir():
         raise Mistake(f"There is no folder {path.parent}. Make it first, or type another path.")
-    handle, part = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(part, 0o644)
-        os.replace(part, path)
-    except OSError as error:
-        Path(part).unlink(missing_ok=True)
-        raise Mistake(f"{path} cannot be written: {error.strerror or error}.", BLOCKED) from None
+    write_new(path, lambda part: part.write_bytes(data), overwrite=True)
 
 
-def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
+def export(path: Path, out: Path, today: dt.date | None, step=lambda words: None) -> tuple[int, list]:
     """Work the workbook out and write its calendar; (lines written, problems of the workbook)."""
     from calc import tables
     from calc.calendar_lines import lines
@@ -117,11 +106,14 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
     from workbook_template.ports.closed_file import ClosedFile
     from workbook_template.refresh import read_inputs, work_out
 
+    step("Reading")
     port = ClosedFile(path, force=True)
-    inputs = read_inputs(port, today)
+    inputs = read_inputs(port, today, step)
     port.require(schema.result_sheets(inputs.profile))
+    step("Working out")
     look = tables.figure("flush_days")
     found = lines(work_out(inputs), (look.low, look.high))
+    step("Writing")
     yard = str(inputs.settings["yard"])
     try:
         data = calendar_bytes(found, yard, inputs.as_of, port.marks().get("bb_yard") or yard)
@@ -138,15 +130,18 @@ def export(path: Path, out: Path, today: dt.date | None) -> tuple[int, list]:
 def calendar(path: str, out: str, today: dt.date | None) -> None:
     """Write the work ahead in PATH as a calendar file: soaks, looks for pins, first flushes, deadlines. PATH is only read."""
     from calc.problems import REFUSED
+    from workbook_template.progress import Steps
     target = _named(out)
     if target.suffix.lower() != ".ics":
         raise Mistake(f"{target.name} cannot be written: name it with the ending .ics.")
-    number, problems = _guarded(lambda: export(_existing(path), target, today))
+    source = _existing(path)
+    with Steps(("Reading", "Checking", "Working out", "Writing")) as step:
+        number, problems = _guarded(lambda: export(source, target, today, step))
     refused = sum(p.level == REFUSED for p in problems)
     left = f" {refused} rows of the workbook were left out: boltbook check {path}" if refused else ""
     if not number:
-        click.echo(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
+        say(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
                    f"or the first and last day of soaking on Settings.{left}")
         return
-    click.echo(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
+    say(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
                f"brings the same lines up to date.{left}")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from workbook_template.mistakes import BLOCKED, REFUSED_ROWS, Mistake
+from workbook_template.mistakes import BLOCKED, REFUSED_ROWS, Mistake, say
 
 
 class Later(click.Group):
@@ -55,12 +55,27 @@ class Later(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx):
-        """Run a command; Ctrl-C ends it in a sentence that says how the files stand."""
+        """Run a command; Ctrl-C, at a question too, ends it in a sentence that says how the files stand."""
         try:
             return super().invoke(ctx)
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, click.Abort):
             from workbook_template.ports.swap import standing
             raise Mistake(f"Stopped. {standing()}", BLOCKED) from None
+
+    def main(self, *args, standalone_mode=True, **more):
+        """The same for Ctrl-C before a command is called and after it has ended."""
+        if not standalone_mode:
+            return super().main(*args, standalone_mode=False, **more)
+        try:
+            code = super().main(*args, standalone_mode=False, **more)
+        except click.ClickException as trouble:
+            trouble.show()
+            code = trouble.exit_code
+        except (KeyboardInterrupt, click.Abort):
+            from workbook_template.ports.swap import standing
+            say(f"Stopped. {standing()}", err=True)
+            code = BLOCKED
+        sys.exit(code)
 
 
 @click.group(cls=Later, context_settings={"help_option_names": ["-h", "--help"]}, later={
@@ -161,7 +176,7 @@ def new(path: str, units: str, rows: int, macro: bool) -> None:
         raise Mistake(str(trouble), BLOCKED) from None
     except OSError as error:
         raise Mistake(f"{target} cannot be written: {error.strerror or error}.", BLOCKED) from None
-    click.echo(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
+    say(f"Made {target}. Open it, type a row on Logs, and it computes. To fill the result sheets: boltbook refresh {target}")
 
 
 @cli.command()
@@ -177,7 +192,7 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
         if out or force:
             raise Mistake("--live writes into the open workbook: leave out --out and --force.")
         from workbook_template.addin.excel_entry import live_refresh
-        outcome = _guarded(lambda: live_refresh(path, today))
+        outcome = _guarded(lambda: live_refresh(path, today, progress=not quiet))
     elif path is None:
         raise Mistake("Type the name of the workbook: boltbook refresh mylogs.xlsx. For the one open in Excel: boltbook refresh --live")
     else:
@@ -188,8 +203,8 @@ def refresh(path: str | None, out: str | None, today: dt.date | None, force: boo
     if quiet:
         return
     for question, value in outcome.answers:
-        click.echo(f"{question:<52} {value}")
-    click.echo(outcome.closing())
+        say(f"{question:<52} {value}")
+    say(outcome.closing())
 
 
 @cli.command()
@@ -201,10 +216,10 @@ def check(path: str, today: dt.date | None) -> None:
     from workbook_template.refresh import check_file
     outcome = _guarded(lambda: check_file(_existing(path), today, progress=True))
     for problem in outcome.problems:
-        click.echo(problem.sentence())
+        say(problem.sentence())
     refused = sum(p.level == REFUSED for p in outcome.problems)
     used = ", ".join(f"{name} {used} of {typed}" for name, (typed, used) in outcome.counts.items() if typed)
-    click.echo(f"{len(outcome.problems)} to look at, {refused} of them leave a row out. Rows used: {used or 'none typed yet'}.")
+    say(f"{len(outcome.problems)} to look at, {refused} of them leave a row out. Rows used: {used or 'none typed yet'}.")
     if refused:
         sys.exit(REFUSED_ROWS)
 
@@ -240,14 +255,14 @@ def calc(name: str | None, arguments: tuple[str, ...], unit_profile: str, as_jso
     from calc.tables import UnknownName
     from workbook_template.calc_command import list_functions, run
     if name is None:
-        click.echo(list_functions(unit_profile))
+        say(list_functions(unit_profile))
         return
     try:
         answer = run(name, arguments, unit_profile)
     except ValueError as error:
         hint = " All functions: boltbook calc" if isinstance(error, UnknownName) else ""
         raise Mistake(f"{error}{hint}") from None
-    click.echo(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
+    say(json.dumps(answer.as_dict(), ensure_ascii=False) if as_json else answer.text())
 
 
 @cli.group(cls=Later, later={"libreoffice": "workbook_template.addin.command:libreoffice",
@@ -256,9 +271,6 @@ def addin() -> None:
     """Worksheet functions and Refresh inside LibreOffice or Excel."""
 
 
-def main() -> None:
-    cli(prog_name="boltbook")
-
-
 if __name__ == "__main__":
+    from workbook_template.__main__ import main
     main()

@@ -50,7 +50,7 @@ def known_markets(frames: dict) -> list[str]:
 
 
 def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | None = None, force: bool = False,
-          year: bool = False) -> Closed:
+          year: bool = False, step=lambda words: None) -> Closed:
     """Write a row into Closed periods for every market with an account (or the one named).
 
     year: close the calendar year that ends on that day too: what was picked, spent and worked in it.
@@ -64,8 +64,9 @@ def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | 
     now = today or dt.date.today()
     if day > now:
         raise FileProblem(f"{dates.words(day)} is still to come: an account is closed to a day that is over. Nothing was written.")
+    step("Reading")
     guard = Guard(path, force=force)
-    inputs = read_inputs(ClosedFile(path, force=True), now)
+    inputs = read_inputs(ClosedFile(path, force=True), now, step)
     frames = inputs.intake.frames
     unread = [p for p in inputs.problems if p.level == REFUSED and p.sheet == "Sales"]
     if unread:
@@ -85,6 +86,7 @@ def close(path: Path, day: dt.date, market: str | None = None, today: dt.date | 
                               f"{', '.join(map(quote, known_markets(frames))) or 'none yet'}. Nothing was written.")
         named = f"{market} has no account" if market else "No market has an account"
         raise FileProblem(f"{named} to close to {dates.words(day)}: there is no line up to that day, or it is closed already. Nothing was written.")
+    step("Writing")
     rows = [{"close_market": a.market, "closed_to": day, "close_balance": cents.money(a.cents)} for a in accounts]
     new = {"closings": rows} | ({"closed_years": [whole]} if whole else {})
     content = type_into(guard.path, rows=new, today=now).content

@@ -9,6 +9,7 @@ import click
 
 from workbook_template.computer import this_computer
 from workbook_template.doctor_checks import EVERYWHERE, LOOK, MEND, NEEDED, OK, Finding, workbook
+from workbook_template.progress import Steps
 
 HINT = ("If Excel says that a program was blocked (error 70, access denied), leave the protection on and use  boltbook refresh --live  "
         "or refresh the closed file.")
@@ -33,12 +34,15 @@ def trial() -> Finding:
     return Finding(OK, "A trial workbook was made and refreshed.")
 
 
-def examine(path: Path | None = None) -> list[Finding]:
+def examine(path: Path | None = None, step=lambda words: None) -> list[Finding]:
     """All findings on this computer and, if given, one workbook."""
+    step("This computer")
     pc = this_computer([*NEEDED, "boltbook", "xlwings", "pywin32", "appscript"])
     found = [finding for check in EVERYWHERE for finding in check(pc)]
     if not any(finding.needed for finding in found):
+        step("A trial workbook")
         found.append(trial())
+    step("Your workbook")
     return found + (workbook(pc, path) if path else [])
 
 
@@ -49,7 +53,8 @@ def doctor(path: Path | None) -> None:
 
     Exit code 0 if workbooks can be made and refreshed here.
     """
-    found = examine(path)
+    with Steps(("This computer", "A trial workbook", "Your workbook")[:3 if path else 2]) as step:
+        found = examine(path, step)
     for finding in found:
         click.echo(f"{finding.level:<8} {finding.words}")
         if finding.how:

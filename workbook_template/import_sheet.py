@@ -18,12 +18,14 @@ from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.parts import column_letters, read_book, split_address
 from workbook_template.ports.preflight import FileProblem, check_file
 from workbook_template.ports.reader import read_cells, read_names
-from workbook_template.ports.swap import Guard
+from workbook_template.ports.swap import Guard, beside, write_new
 from workbook_template.ports.type_in import type_into
 
 DELIMITERS = ",;\t|"
 MOST_COLUMNS = 512  # a sheet of one's own with more columns than that has a stray cell
+MOST_BYTES = 100_000_000  # of a CSV: 500,000 rows with a note of 100 characters each are 75 MB
 MOST_SHOWN = 12
+SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # what programs take for the begin of a formula; in full width too
 
 
 @dataclass
@@ -133,6 +135,8 @@ def grid_of(cells: dict[str, object]) -> list[list]:
 
 def read_csv(source: Path) -> list[list]:
     """Rows of a CSV file as texts, whatever its delimiter and common encodings. Raises FileProblem."""
+    if source.stat().st_size > MOST_BYTES:
+        raise FileProblem(f"{source.name} is larger than {MOST_BYTES // 1_000_000} MB, more than this can read at once. Split it into several files.")
     content = source.read_bytes()
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = content.decode("utf-16", "replace")
@@ -146,7 +150,8 @@ def read_csv(source: Path) -> list[list]:
     first = [line for line in text.splitlines() if line.strip()][:10]
     delimiter = max(DELIMITERS, key=lambda d: (min((line.count(d) for line in first), default=0), sum(line.count(d) for line in first)))
     try:
-        return [[cell if cell.strip() else None for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
+        return [[_bare(cell) if cell.strip() else None for cell in row[:MOST_COLUMNS]]
+                for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
     except csv.Error as error:
         raise FileProblem(f"{source.name} cannot be read as CSV ({error}). Save it once more from your program.") from error
 
@@ -154,15 +159,17 @@ def read_csv(source: Path) -> list[list]:
 # ---- what would be written ------------------------------------------------------------------------------------------
 
 def prepare(path: Path, source: Path, sheet: str | None = None, into: str | None = None, named: dict | None = None, fixed: dict | None = None,
-            into_note: bool = True) -> Import:
+            into_note: bool = True, step=lambda words: None) -> Import:
     """Read everything and write nothing. Raises FileProblem, LayoutProblem, Unclear."""
     from workbook_template.settings_read import read_settings
 
+    step("Reading")
     copy = read_copy(path)
     name, grid, matching = read_old(source, sheet, table=into, named=named, fixed=fixed)
     settings, _ = read_settings(read_names(path, "typed_"), copy.profile)
     names = {key: [row.cells[first] for row in copy.lines[key] if first in row.cells] for key, first in _list_columns().items()}
     names |= {key: list(words) for key, words in schema.LISTS.items()}
+    step("Matching")
     rows = read_rows(grid, matching, copy.profile, settings["date_order"], names, into_note)
     there = doubles(matching.table, rows.good, [line.cells for line in copy.lines[matching.table]])
     return Import(Path(source), name, Path(path), matching, rows, there, _new_words(matching, rows, names), copy, grid)
@@ -204,8 +211,10 @@ class Imported:
         return [*told, f"Next: boltbook check \"{self.plan.path.name}\""]
 
 
-def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: dt.date | None = None) -> Imported:
+def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: dt.date | None = None,
+          step=lambda words: None) -> Imported:
     """Type the rows in, with a backup; list what could not be read. Raises FileProblem, LayoutProblem, SaveProblem."""
+    step("Writing")
     guard = Guard(plan.path, force=force)
     rows = [row for _, row in (plan.rows.good if keep_doubles else plan.fresh)]
     if not rows:
@@ -213,6 +222,7 @@ def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: 
     content = type_into(guard.path, rows={plan.table.key: rows}, today=today, recompute=dependents(plan.copy.rows + len(rows))).content
 
     def check(made: Path) -> None:
+        step("Checking")
         try:
             after = read_copy(made)
         except LayoutProblem as trouble:
@@ -220,21 +230,16 @@ def write(plan: Import, keep_doubles: bool = False, force: bool = False, today: 
         if len(after.lines[plan.table.key]) != len(plan.copy.lines[plan.table.key]) + len(rows):
             raise FileProblem(f"Not every row arrived on {plan.table.sheet}. {plan.path.name} is as it was. Please report this with both files.")
 
-    left = _list_bad(plan)
-    try:
-        backup = guard.save(lambda target: target.write_bytes(content), check)
-    except BaseException:
+    left = _free(plan.path.with_name(f"{plan.source.stem} not imported.csv")) if plan.rows.bad else None
+    with beside(plan.path):
         if left is not None:
-            left.unlink(missing_ok=True)
-        raise
+            write_new(left, lambda target: _list_bad(plan, target))
+        backup = guard.save(lambda target: target.write_bytes(content), check)
     return Imported(plan, len(rows), backup, left)
 
 
-def _list_bad(plan: Import) -> Path | None:
-    """The rows that could not be read, as a CSV beside the workbook: their headings and cells, the row in the old sheet and the reason."""
-    if not plan.rows.bad:
-        return None
-    path = _free(plan.path.with_name(f"{plan.source.stem} not imported.csv"))
+def _list_bad(plan: Import, path: Path) -> None:
+    """Write the rows that could not be read as a CSV: their headings and cells, the row in the old sheet and the reason."""
     headings = plan.grid[plan.matching.header]
     width = max(len(headings), *(len(plan.grid[at - 1]) for at, _ in plan.rows.bad))
     with path.open("w", newline="", encoding="utf-8-sig") as file:
@@ -243,8 +248,7 @@ def _list_bad(plan: Import) -> Path | None:
                       "Row there", "Why not"])
         for at, why in plan.rows.bad:
             cells = plan.grid[at - 1]
-            out.writerow([*(_shown(c) for c in [*cells, *[None] * (width - len(cells))]), at, why])
-    return path
+            out.writerow([*(_shown(c) for c in [*cells, *[None] * (width - len(cells))]), at, _shown(why)])
 
 
 def _shown(value) -> str:
@@ -253,7 +257,12 @@ def _shown(value) -> str:
     if value is None:
         return ""
     text = f"{value:%Y-%m-%d}" if isinstance(value, (dt.datetime, dt.date)) else f"{value:g}" if isinstance(value, float) else str(value)
-    return "'" + text if isinstance(value, str) and text[:1] in "=+-@\t\r" else text
+    return "'" + text if isinstance(value, str) and text.lstrip()[:1] in SIGNS or text[:1] in ("\t", "\r", "\n") else text
+
+
+def _bare(cell: str) -> str:
+    """A cell of a CSV without the apostrophe that keeps programs from taking it for a formula."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].lstrip()[:1] in SIGNS else cell
 
 
 def _free(path: Path) -> Path:

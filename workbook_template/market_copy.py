@@ -142,7 +142,8 @@ def fill(template: str, cells: dict[str, str]) -> str:
 
 def draw(path: Path | str, offer: Offer) -> None:
     """Write the copy to a new file."""
-    book = xlsxwriter.Workbook(str(path), {"strings_to_numbers": False, "strings_to_formulas": False, "strings_to_urls": False})
+    book = xlsxwriter.Workbook(str(path), {"strings_to_numbers": False, "strings_to_formulas": False, "strings_to_urls": False,
+                                            "in_memory": True})
     book.set_properties({"title": SHEET, "created": dt.datetime.combine(offer.day, dt.time())})
     book.set_calc_mode("auto")
     sheet, looks = book.add_worksheet(SHEET), Looks(book)

@@ -255,7 +255,7 @@ def read_rows(grid: list[list], found: Matching, profile: str, order: str | None
     rows, table = Rows(), schema.table(found.table)
     order, why = dates.column_order([c for m in found.matches if m.column and m.column != SIZE and table.column(m.column).kind == DATE
                                      for row in grid[found.header + 1:] if isinstance(c := _cell(row, m.at), str)], order)
-    headings = [plain_title(m.heading) for m in found.matches]
+    headings = [plain_title(h) if isinstance(h, str) else None for h in grid[found.header]]
     entries = {key: {tables.plain(str(entry)): str(entry) for entry in listed} for key, listed in names.items()}
     for at, cells in enumerate(grid[found.header + 1:], start=found.header + 2):
         if all(comparable(c) is None for c in cells):
@@ -264,8 +264,8 @@ def read_rows(grid: list[list], found: Matching, profile: str, order: str | None
         if any(TOTAL.match(t.strip()) for t in texts[:2]):
             rows.totals.append(at)
             continue
-        if sum(plain_title(t) in headings for t in texts) >= 2 and len(texts) >= len(headings) // 2:
-            continue  # the headings again
+        if len(texts) >= 2 and _again(cells, headings):
+            continue
         reading = _Reading(profile, order, why, entries)
         row, faults = _row(cells, found, reading, into_note)
         if faults:
@@ -273,6 +273,13 @@ def read_rows(grid: list[list], found: Matching, profile: str, order: str | None
         elif any(comparable(v) is not None for c, v in row.items() if c not in found.fixed):
             rows.good.append((at, row))
     return rows
+
+
+def _again(cells: list, headings: list) -> bool:
+    """Whether a row is the headings again, as on a second page: each of its cells stands under the heading that it says."""
+    return all(isinstance(cell, str) and plain_title(cell) == heading
+               for cell, heading in zip(cells, headings, strict=False) if comparable(cell) is not None) and not any(
+                   comparable(cell) is not None for cell in cells[len(headings):])
 
 
 def _cell(row: list, at: int):

@@ -16,7 +16,7 @@ from workbook_template import market_copy
 from workbook_template.market_copy import SPARE_LINES, Offer
 from workbook_template.ports.parts import read_book
 from workbook_template.ports.preflight import FileProblem
-from workbook_template.ports.swap import Guard, write_new
+from workbook_template.ports.swap import Guard, beside, write_new
 from workbook_template.sent import DOCKET, Sent, file_of, load_all, save
 
 MOST_LOTS, MOST_DELIVERIES = 12, 20  # what a page takes
@@ -43,7 +43,7 @@ def _count(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def share(path: Path, market: str, out: Path, today: dt.date | None = None, token: str | None = None) -> Shared:
+def share(path: Path, market: str, out: Path, today: dt.date | None = None, token: str | None = None, step=lambda words: None) -> Shared:
     """Write the copy for a market to out, a new file; the workbook is only read.
 
     token: 12 hexadecimal digits that mark the sheet (new ones if left out). Raises FileProblem, LayoutProblem,
@@ -52,11 +52,13 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
     from workbook_template.ports.closed_file import ClosedFile
     from workbook_template.refresh import read_inputs, work_out
 
+    step("Reading")
     port = ClosedFile(path, force=True)
-    inputs = read_inputs(port, today)
+    inputs = read_inputs(port, today, step)
     put_keys(inputs)
     name = _market(inputs.intake.frames, market)
     before = load_all(port.source)
+    step("Working out")
     sent = Sent(yard_mark(port.source), token or secrets.token_hex(6), _next(before, inputs.intake.frames), name, inputs.as_of.isoformat(),
                 inputs.profile)
     offer = offer_of(inputs, work_out(inputs), sent)
@@ -65,12 +67,10 @@ def share(path: Path, market: str, out: Path, today: dt.date | None = None, toke
     for key, row in sent.rows.items():
         if row["block"] == "delivered":  # what other sheets told of it by now, to see later what they told since
             row["on_sheets"] = round(told_kg.get(key, 0.0) / units.factor("weight", inputs.profile), 9)
-    kept = save(port.source, sent)
-    try:
+    step("Writing")
+    with beside(out):
+        kept = save(port.source, sent)
         write_new(out, lambda target: market_copy.draw(target, offer))
-    except BaseException:
-        kept.unlink(missing_ok=True)
-        raise
     return Shared(out, offer, kept)
 
 

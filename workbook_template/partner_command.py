@@ -6,6 +6,7 @@ import datetime as dt
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _new_path
+from workbook_template.mistakes import say
 
 
 @click.command()
@@ -16,8 +17,11 @@ from workbook_template.cli import _day, _existing, _guarded, _new_path
 def share(path: str, market: str, out: str, today: dt.date | None) -> None:
     """Make a small workbook for one market: what is promised, what it had, and cells to fill. PATH is only read."""
     from workbook_template import partner
-    done = _guarded(lambda: partner.share(_existing(path), market, _new_path(out), today))
-    click.echo(done.sentence())
+    from workbook_template.progress import Steps
+    source, target = _existing(path), _new_path(out)
+    with Steps(("Reading", "Checking", "Working out", "Writing")) as step:
+        done = _guarded(lambda: partner.share(source, market, target, today, step=step))
+    say(done.sentence())
 
 
 @click.command()
@@ -31,6 +35,9 @@ def share(path: str, market: str, out: str, today: dt.date | None) -> None:
 def receive(path: str, returned: str, market: str | None, today: dt.date | None, older: bool, look: bool, force: bool) -> None:
     """Take a market's sheet that came back into PATH: sold, returned, spoiled, counted into Sales, wishes into Promises."""
     from workbook_template import receive as taking
-    done = _guarded(lambda: taking.receive(_existing(path), _existing(returned, ours=False), today, market, older, look, force))
+    from workbook_template.progress import Steps
+    target, back = _existing(path), _existing(returned, ours=False)
+    with Steps(("Reading", "Comparing", "Writing")[:2 if look else 3]) as step:
+        done = _guarded(lambda: taking.receive(target, back, today, market, older, look, force, step))
     for line in done.lines():
-        click.echo(line)
+        say(line)

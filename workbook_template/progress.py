@@ -13,8 +13,8 @@ class Steps:
     names: the steps in their order, as step will be told. shown False: silent always.
     """
 
-    def __init__(self, names, shown: bool = True, patience: float = PATIENCE):
-        self.names, self.patience = tuple(names), patience
+    def __init__(self, names, shown: bool = True, patience: float | None = None):
+        self.names, self.patience = tuple(names), PATIENCE if patience is None else patience
         self.shown = shown and sys.stderr.isatty()
         self.words, self.bar = "", None
         self.lock = threading.Lock()

@@ -7,33 +7,34 @@ taken in twice changes nothing, and a later return of it adds only what differs.
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from pathlib import Path
 
 from workbook_template.partner import sent_before, yard_of
 from workbook_template.ports.package import check_written
 from workbook_template.ports.preflight import FileProblem
-from workbook_template.ports.swap import Guard
+from workbook_template.ports.swap import Guard, SaveProblem, file_hash
 from workbook_template.ports.type_in import type_into
 from workbook_template.received import Received
 from workbook_template.returned import Returned, read_returned
-from workbook_template.sent import Sent, load_all, save
+from workbook_template.sent import Sent, folder, load_all, save
 from workbook_template.taking.compare import Compare
 
 
 def receive(path: Path, returned: Path, today: dt.date | None = None, market: str | None = None, older: bool = False, look: bool = False,
-            force: bool = False) -> Received:
+            force: bool = False, step=lambda words: None) -> Received:
     """Take a returned sheet into the workbook, with a backup beside it.
 
     market: refuse the sheet unless it is this market's. older: take a sheet although a later one of that market came
     back already. look: say what would be done and write nothing. Raises FileProblem, LayoutProblem, SaveProblem; then
     nothing was changed.
     """
+    step("Reading")
     guard = Guard(path, force=force)
     today = today or dt.date.today()
-    back = read_returned(returned)
+    digest, back = file_hash(returned), read_returned(returned)
     sent = _sheet_of(guard.path, back, market)
     _in_turn(guard.path, sent, older)
+    step("Comparing")
     work = Compare(guard.path, back, sent, today)
     work.run()
     found = work.found
@@ -42,13 +43,27 @@ def receive(path: Path, returned: Path, today: dt.date | None = None, market: st
         written = type_into(work.book, work.cells, {key: new for key, new in rows.items() if new}, today=today)
         found.rows = work.typed_sales, work.typed_sales + len(work.sales)
         if not look:
-            found.backup = guard.save(lambda target: target.write_bytes(written.content), lambda target: check_written(target, written.parts))
+            step("Writing")
+            found.backup = guard.save(lambda target: target.write_bytes(written.content), lambda target: check_written(target, written.parts),
+                                      then=lambda: _keep(guard.path, sent, found, today, digest))
             found.written = True
-    if not look and (work.base_changed or found.written):
-        sent.returns.append({"on": today.isoformat(), "file": back.name, "sha256": hashlib.sha256(Path(returned).read_bytes()).hexdigest(),
-                             "taken": len(found.changes), "conflicts": found.conflicts, "asked": [p.sentence() for p in found.problems]})
-        save(guard.path, sent)
+    elif not look and work.base_changed:
+        _keep(guard.path, sent, found, today, digest)
     return found
+
+
+def _keep(path: Path, sent: Sent, found: Received, today: dt.date, digest: str) -> None:
+    """Note in the folder beside the workbook what came back. Where that cannot be done the report says so: the workbook is written by then,
+    and the same sheet taken in again changes nothing in it.
+    """
+    sent.returns.append({"on": today.isoformat(), "file": found.name, "sha256": digest, "taken": len(found.changes), "conflicts": found.conflicts,
+                         "asked": [p.sentence() for p in found.problems]})
+    try:
+        save(path, sent)
+    except (OSError, SaveProblem) as trouble:
+        why = str(trouble).partition(". ")[0].rstrip(".")
+        found.unkept = f"What came back could not be noted in {folder(path).name} ({why}). Mend that, then take the same sheet in again: " \
+                       "nothing is written twice."
 
 
 def _sheet_of(path: Path, back: Returned, market: str | None) -> Sent:

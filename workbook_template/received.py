@@ -37,6 +37,7 @@ class Received:
     rows: tuple[int, int] = (0, 0)  # typed rows of Sales before and after
     backup: Path | None = None
     written: bool = False
+    unkept: str = ""  # why what came back could not be noted beside the workbook
 
     @property
     def money(self) -> float:
@@ -48,6 +49,7 @@ class Received:
         said += [change.sentence(self.currency) for change in self.changes]
         said += [f"Both changed, home stays: {words}" for words in self.conflicts]
         said += [problem.sentence() for problem in self.problems]
+        said += [self.unkept] if self.unkept else []
         asked = sum(p.level != NOTE for p in self.problems)
         counts = f"{len(self.changes)} taken over, {len(self.conflicts)} changed on both sides, {asked} to look at."
         if not self.changes:

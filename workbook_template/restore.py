@@ -10,7 +10,7 @@ from pathlib import Path
 from workbook_template import schema
 from workbook_template.ports.parts import read_book
 from workbook_template.ports.preflight import FileProblem, check_file, damage_named
-from workbook_template.ports.swap import FileInUse, SaveProblem, backup_path, file_hash, free_name, lock_holder, write_new
+from workbook_template.ports.swap import FileInUse, SaveProblem, backup_path, beside, file_hash, free_name, lock_holder, write_new
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def moment(when: dt.datetime) -> str:
     return f"{when.day} {when:%b %Y, %H:%M}"
 
 
-def restore(path: Path, now: dt.datetime | None = None) -> Restored:
+def restore(path: Path, now: dt.datetime | None = None, step=lambda words: None) -> Restored:
     """Put the backup of a workbook in its place.
 
     The present file is first copied beside it under a dated name. Raises FileProblem where there is no backup or it is damaged,
@@ -47,6 +47,7 @@ def restore(path: Path, now: dt.datetime | None = None) -> Restored:
     if not backup.exists():
         raise FileProblem(f"There is no backup of {path.name}: {backup.name} is not beside it. A backup is made whenever a refresh or "
                           "another command writes the workbook. Nothing was changed.")
+    step("Looking at the backup")
     whole(backup)
     holder = lock_holder(path)
     if holder is not None:
@@ -57,15 +58,19 @@ def restore(path: Path, now: dt.datetime | None = None) -> Restored:
         raise SaveProblem(f"{path.name} is the same as its backup of {moment(saved)}: there is nothing to restore.")
     kept = None
     if before is not None:
+        step("Keeping the present file")
         kept = free_name(path, f"before restore {now or dt.datetime.now():%Y-%m-%d %H%M}")
-        write_new(kept, lambda target: shutil.copyfile(path, target), lambda copy: _same(copy, before, path))
 
     def check(copy: Path) -> None:
         _same(copy, wanted, backup)
         if before is not None:
             _same(path, before, path)
 
-    write_new(path, lambda target: shutil.copyfile(backup, target), check, overwrite=True)
+    with beside(path):
+        if kept is not None:
+            write_new(kept, lambda target: shutil.copyfile(path, target), lambda copy: _same(copy, before, path))
+        step("Putting the backup in place")
+        write_new(path, lambda target: shutil.copyfile(backup, target), check, overwrite=True)
     return Restored(path, backup, kept, saved)
 
 

@@ -7,7 +7,9 @@ from pathlib import Path
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _new_path
-from workbook_template.mistakes import BLOCKED, Mistake
+from workbook_template.mistakes import Mistake, say
+
+TRACING = ("Reading", "Checking", "Tracing", "Writing")
 
 
 @click.command()
@@ -18,19 +20,21 @@ from workbook_template.mistakes import BLOCKED, Mistake
 def trace(path: str, lot: str, out: str | None, today: dt.date | None) -> None:
     """Trace LOT: a sold or dried lot back to its logs and their spawn, a spawn lot forward to every sale. PATH is only read."""
     from workbook_template import trace_page
+    from workbook_template.ports.swap import write_new
+    from workbook_template.progress import Steps
     target = _new_path(out) if out else None
-    profile, pages = _guarded(lambda: pages_of(_existing(path), lot, today))
-    click.echo("\n\n".join(trace_page.text(page) for page in pages))
+    source = _existing(path)
+    with Steps(TRACING[:None if target else -1]) as step:
+        profile, pages = _guarded(lambda: pages_of(source, lot, today, step))
+        if target:
+            step("Writing")
+            _guarded(lambda: write_new(target, lambda part: trace_page.write(part, pages, profile)))
+    say("\n\n".join(trace_page.text(page) for page in pages))
     if target:
-        from xlsxwriter.exceptions import XlsxFileError
-        try:
-            trace_page.write(target, pages, profile)
-        except (OSError, XlsxFileError) as error:
-            raise Mistake(f"{target} cannot be written: {getattr(error, 'strerror', None) or error}.", BLOCKED) from None
-        click.echo(f"\nWrote {target}: one page to print.")
+        say(f"\nWrote {target}: one page to print.")
 
 
-def pages_of(path: Path, lot: str, today: dt.date | None = None):
+def pages_of(path: Path, lot: str, today: dt.date | None = None, step=lambda words: None):
     """(profile, a page for each meaning of the lot). Raises Mistake where no such lot is written down."""
     import numpy as np
 
@@ -43,7 +47,9 @@ def pages_of(path: Path, lot: str, today: dt.date | None = None):
     from workbook_template.trace_page import page_of
     if not lot.strip():
         raise Mistake("Type the lot to trace: boltbook trace mylogs.xlsx 250601")
-    inputs = read_inputs(ClosedFile(path, force=True), today)
+    step("Reading")
+    inputs = read_inputs(ClosedFile(path, force=True), today, step)
+    step("Tracing")
     frames, day = inputs.intake.frames, int(np.datetime64(inputs.as_of, "D").astype(np.int64))
     lines = tracing.Lines(frames, diary(frames, {"event_links": inputs.intake.event_links}, day), ledger(frames, day))
     meant, notes, near = tracing.find(lines, lot)

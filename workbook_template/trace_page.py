@@ -134,7 +134,7 @@ def _table(heads, rows) -> list[str]:
 
 
 def _shown(cell) -> str:
-    return "" if cell is None else f"{cell:.2f}" if isinstance(cell, float) else str(cell)
+    return "" if cell is None else f"{cell:.2f}" if isinstance(cell, float) else " ".join(str(cell).split())
 
 
 # ---- the printed page --------------------------------------------------------------------------------------------
@@ -144,7 +144,7 @@ def write(path: Path, pages: list[Page], profile: str) -> None:
     import xlsxwriter
 
     from workbook_template.looks import Looks
-    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}) as book:
         looks = Looks(book)
         for page in pages:
             name = _sheet_name(page.title, book)

@@ -6,6 +6,7 @@ they stand; what was typed in own columns goes onto a sheet of its own.
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 import tempfile
 import zipfile
@@ -18,7 +19,7 @@ from calc.raw import Odd, RawTable
 from workbook_template import schema
 from workbook_template.ports.layout import ColumnSpec, TableSpec
 from workbook_template.ports.new_sheet import NewSheet, add_sheet
-from workbook_template.ports.parts import read_book
+from workbook_template.ports.parts import read_book, read_relations
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.reader import read_names, read_tables
 from workbook_template.ports.swap import Guard, write_new
@@ -28,6 +29,7 @@ from workbook_template.typed_rows import keys_of, rows_of
 from workbook_template.yard import Yard
 
 KEPT_SHEET = "Kept from before"
+OUR_NAMES = ("bb_", "typed_", "set_", "plan_", "_xlnm.")
 OLD_CHARTS = ("Cost so far by strain", "Cost so far by wood")  # came with layout 1
 NEW_EVENTS = "event_kinds"  # lists whose new shipped rows are added: the calculations ask for these words
 
@@ -49,6 +51,7 @@ class Upgraded:
                 f"Rows carried over and read back: {rows or 'none typed yet'}; Settings, Plan and Lists with them."]
         if self.kept:
             told.append(f"{self.kept} cells of columns of your own stand on the sheet {KEPT_SHEET}.")
+        told.append("Colours, formats and rules that you gave cells of these sheets are as they come; they were not carried over.")
         if self.left:
             told += ["Not carried over; it is all still in the old file:", *(f"  {words}" for words in self.left)]
         return [*told, f"Next: boltbook refresh \"{self.path.name}\""]
@@ -234,22 +237,22 @@ def _kept_sheet(kept: list[list], name: str) -> NewSheet:
 
 
 def _leftovers(source: Path, raw: dict[str, RawTable], macro: bool) -> list[str]:
-    """Sheets, charts, pictures and cell notes of the grower's own, by name and place."""
+    """What the grower or a program put beside our tables, by name and place: sheets, charts, pictures, notes, names, links and the like."""
     from workbook_template.ports.closed_file import bare_title, chart_title
     results = schema.result_sheets("us") + schema.result_sheets("metric")
     ours = {bare_title(title) for title in _our_charts()}
     known = {*results, *schema.INPUT_SHEETS, *schema.OTHER_SHEETS, *(t.sheet for t in raw.values())}
     left = []
     with zipfile.ZipFile(source) as archive:
-        for sheet in read_book(archive, charts=True).sheets:
+        book = read_book(archive, charts=True)
+        for sheet in book.sheets:
             if sheet.name not in known:
                 left.append(f"the sheet {sheet.name}{' with its charts' if sheet.charts else ''}: open both files and copy it over")
                 continue
             titles = [chart_title(archive.read(chart)) or "without a title" for chart in sheet.charts]
             left += [f"{sheet.name}: the chart {words}" for words in titles if bare_title(words) not in ours]
-            notes = sum(_count(archive, part) for part in sheet.of_kind("comments"))
-            if notes:
-                left.append(f"{sheet.name}: {notes} cell note{'s' if notes > 1 else ''}")
+            left += [f"{sheet.name}: {words}" for words in _own_things(archive, sheet)]
+        left += _beside(archive, book)
     if macro:
         left.append("macros of your own; those that came with the workbook are there again")
     return left
@@ -264,9 +267,36 @@ def _our_charts() -> list[str]:
     return [CHART_TITLE, *OLD_CHARTS, *(chart.title for sheet in sheets for chart in sheet.charts)]
 
 
-def _count(archive: zipfile.ZipFile, part: str) -> int:
+# What may stand on a sheet of ours that never comes with it: (kinds of part, elements in them, one of them in words).
+OWN_THINGS = ((("comments",), {"comment"}, "cell note"), (("drawing",), {"pic"}, "picture"), (("drawing",), {"sp", "cxnSp", "graphicFrame"}, "shape"),
+              (("ctrlProp",), {"formControlPr"}, "form control"), (("pivotTable",), {"pivotTableDefinition"}, "pivot table"),
+              (("slicer", "timeline"), {"slicer", "timeline"}, "slicer"))
+BESIDE = {"externalLink": "links to other workbooks", "connections": "connections to data elsewhere",
+          "customXml": "data that other programs keep in it"}
+OWN_MARKS = (("sparkline", "sparkline"), ("cfRule", "colour rule of the newer kind"), ("dataValidation", "drop-down from another sheet"))
+
+
+def _own_things(archive: zipfile.ZipFile, sheet) -> list[str]:
+    """The grower's things on one of our sheets, counted: "2 cell notes"."""
     from workbook_template.ports.xmledit import find_elements
-    return len(find_elements(archive.read(part), {"comment"}))
+    xml = archive.read(sheet.part)
+    told = []
+    for kinds, names, words in OWN_THINGS:
+        number = sum(len(find_elements(archive.read(part), names)) for kind in kinds for part in sheet.of_kind(kind))
+        told += [(number - len(sheet.charts) if "graphicFrame" in names else number, words)]
+    told += [(len(re.findall(rb"<(?:x14|xne):" + mark.encode() + rb"[ />]", xml)), words) for mark, words in OWN_MARKS]
+    protected = ["a protection of the sheet"] if re.search(rb"<(?:\w+:)?sheetProtection[ />]", xml) else []
+    return [f"{number} {words}{'s' if number > 1 else ''}" for number, words in told if number > 0] + protected
+
+
+def _beside(archive: zipfile.ZipFile, book) -> list[str]:
+    """What belongs to the workbook as a whole: names, links and connections of the grower's own."""
+    own = [name for name in book.names if not name.startswith(OUR_NAMES) and name not in schema.NAMES]
+    left = [f"the name{'s' if len(own) > 1 else ''} {', '.join(sorted(own))}"] if own else []
+    found = {relation.kind for part in ("", book.workbook_part) for relation in read_relations(archive, part)}
+    left += [words for kind, words in BESIDE.items() if kind in found]
+    protected = re.search(rb"<(?:\w+:)?workbookProtection[ />]", archive.read(book.workbook_part))
+    return [*left, "a protection of the workbook"] if protected else left
 
 
 def _check(path: Path, profile: str, yard: Yard) -> None:

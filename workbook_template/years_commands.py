@@ -4,6 +4,7 @@ from __future__ import annotations
 import click
 
 from workbook_template.cli import _day, _existing, _guarded, _like, _named
+from workbook_template.mistakes import say
 
 
 @click.command()
@@ -11,11 +12,14 @@ from workbook_template.cli import _day, _existing, _guarded, _like, _named
 def restore(path: str) -> None:
     """Put the last backup of PATH in its place; PATH as it is now is kept beside it under a dated name."""
     from workbook_template.mistakes import Mistake
+    from workbook_template.progress import Steps
     from workbook_template.restore import restore as put_back
     target = _named(path)
     if target.is_dir():
         raise Mistake(f"{target} is a folder. Type the name of the workbook in it.")
-    click.echo(_guarded(lambda: put_back(target)).sentence())
+    with Steps(("Looking at the backup", "Keeping the present file", "Putting the backup in place")) as step:
+        done = _guarded(lambda: put_back(target, step=step))
+    say(done.sentence())
 
 
 @click.command()
@@ -30,7 +34,7 @@ def upgrade(path: str, out: str | None, quiet: bool) -> None:
     target = None if out is None else _like(out, source)
     with Steps(("Reading", "Writing", "Checking"), not quiet) as step:
         done = _guarded(lambda: carry_over(source, target, step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command()
@@ -46,7 +50,7 @@ def extend(path: str, rows: int, force: bool, quiet: bool) -> None:
     source = _existing(path)
     with Steps(("Reading", "Writing"), not quiet) as step:
         done = _guarded(lambda: add_rows(source, rows, force, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command()
@@ -65,7 +69,7 @@ def merge(mine: str, theirs: str, base: str | None, out: str, same_yard: bool, f
     target = _like(out, paths[0])
     with Steps(("Reading", "Comparing", "Writing"), not quiet) as step:
         done = _guarded(lambda: put_together(paths[0], paths[1], target, paths[2], same_yard, force, step=step))
-    click.echo("\n".join(done.lines()))
+    say("\n".join(done.lines()))
 
 
 @click.command("import")
@@ -88,28 +92,36 @@ def import_rows(path: str, source: str, sheet, into, named, fixed, unknown, doub
     from workbook_template.import_sheet import prepare, write
     from workbook_template.mistakes import USAGE, Mistake
     from workbook_template.old_sheet import Unclear
+    from workbook_template.progress import Steps
     target, old = _existing(path), _existing(source, ours=False)
     pairs = [dict(_pair(text) for text in texts) for texts in (named, fixed)]
     asking = not yes and _at_a_terminal()
+
+    def look():
+        with Steps(("Reading", "Matching")) as step:
+            return _guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave", step=step))
+
     try:
-        plan = _guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
+        plan = look()
     except Unclear as trouble:
         raise Mistake(f"{trouble} Nothing was written.") from None
     if asking and plan.matching.unknown and unknown is None:
-        click.echo("\n".join(plan.preview(None)))
+        say("\n".join(plan.preview(None)))
         unknown = "note" if click.confirm(f"Put {', '.join(m.heading for m in plan.matching.unknown)} into the note?", default=True) else "leave"
-        plan = _guarded(lambda: prepare(target, old, sheet, into, *pairs, into_note=unknown != "leave"))
-    click.echo("\n".join(plan.preview(unknown != "leave")))
+        plan = look()
+    say("\n".join(plan.preview(unknown != "leave")))
     if not yes and not asking:
-        click.echo("Nothing was written. If this is right, run it again with --yes.")
+        say("Nothing was written. If this is right, run it again with --yes.")
         sys.exit(USAGE)
     if asking and plan.there and doubles is None:
         doubles = "leave" if click.confirm(f"Leave out the {len(plan.there)} that stand there already?", default=True) else "keep"
     count = len(plan.rows.good if doubles == "keep" else plan.fresh)
     if asking and count and not click.confirm(f"Write {count} rows into {plan.table.sheet} of {target.name}?"):
-        click.echo("Nothing was written.")
+        say("Nothing was written.")
         return
-    click.echo("\n".join(_guarded(lambda: write(plan, doubles == "keep", force)).lines()))
+    with Steps(("Writing", "Checking")) as step:
+        done = _guarded(lambda: write(plan, doubles == "keep", force, step=step))
+    say("\n".join(done.lines()))
 
 
 def _at_a_terminal() -> bool:
@@ -136,8 +148,11 @@ def close(path: str, day, year: int | None, market: str | None, force: bool) -> 
     import datetime as dt
 
     from workbook_template.close import close as close_accounts
+    from workbook_template.progress import Steps
     if (day is None) == (year is None) or year and market:
         raise click.UsageError("Say --to YYYY-MM-DD, with or without --market, or --year YYYY alone.")
     source = _existing(path)
     last = day or dt.date(year, 12, 31)
-    click.echo("\n".join(_guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None)).lines()))
+    with Steps(("Reading", "Checking", "Writing")) as step:
+        done = _guarded(lambda: close_accounts(source, last, market, force=force, year=year is not None, step=step))
+    say("\n".join(done.lines()))

@@ -11,9 +11,12 @@ from pathlib import Path
 import click
 
 from workbook_template.addin import oxt, python_home
+from workbook_template.cli import _guarded
 from workbook_template.mistakes import BLOCKED, Mistake
+from workbook_template.progress import Steps
 
 HOME = Path(__file__).resolve().parents[2]
+BUILDING, INSTALLING, REMOVING = "Building", "LibreOffice takes it in", "LibreOffice takes it out"
 BY_HAND = "In LibreOffice: Tools, Extension Manager, Add, choose {}, and start LibreOffice again."
 USUAL_PLACES = ("/Applications/LibreOffice.app/Contents/MacOS/unopkg", "C:/Program Files/LibreOffice/program/unopkg.com",
                 "C:/Program Files (x86)/LibreOffice/program/unopkg.com")
@@ -62,15 +65,20 @@ def libreoffice(action: str | None, out: Path, profile: Path | None) -> None:
     """Build the LibreOffice extension: worksheet functions BOLT.…, and a Boltbook menu with Refresh."""
     try:
         if action == "uninstall":
-            _unopkg(profile, "remove", oxt.IDENTIFIER)
+            with Steps((REMOVING,)) as step:
+                step(REMOVING)
+                _unopkg(profile, "remove", oxt.IDENTIFIER)
             python_home.path().unlink(missing_ok=True)
             click.echo("Boltbook is no longer in LibreOffice. Cells with BOLT. functions show #NAME? when they compute again.")
         elif action == "install":
-            with tempfile.TemporaryDirectory(prefix="boltbook-") as folder:
-                _unopkg(profile, "add", "--force", str(oxt.build(Path(folder))))
+            with Steps((BUILDING, INSTALLING)) as step, tempfile.TemporaryDirectory(prefix="boltbook-") as folder:
+                step(BUILDING)
+                built = _guarded(lambda: oxt.build(Path(folder)))
+                step(INSTALLING)
+                _unopkg(profile, "add", "--force", str(built))
             click.echo(f"Installed. {_remember()} Start LibreOffice Calc: the menu Boltbook has Refresh, and cells know BOLT.VOLUME and the rest.")
         else:
-            path = oxt.build(out)
+            path = _guarded(lambda: oxt.build(out))
             click.echo(f"Made {path}. {_remember()} {BY_HAND.format(path.name)} Or let this do it: boltbook addin libreoffice --install")
     except OSError as error:
         raise Mistake(f"{error.filename or 'A file'} could not be written: {error.strerror or error}.", BLOCKED) from None

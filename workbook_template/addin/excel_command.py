@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from workbook_template.addin.excel_text import MODULE, functions_module
+from workbook_template.cli import _guarded
 from workbook_template.mistakes import BLOCKED, Mistake
 
 FILE = "Boltbook_functions.bas"
@@ -23,11 +24,12 @@ boltbook refresh --live."""
 def excel(out: Path) -> None:
     """Write the worksheet functions BOLT_… as a module for Excel on Windows, and say how to put it in."""
     from calc.functions import REGISTRY
+    from workbook_template.ports.swap import write_new
     path = out / FILE
     try:
         if path.exists() and not path.read_text(encoding="ascii", errors="replace").startswith(f'Attribute VB_Name = "{MODULE}"'):
             raise Mistake(f"{path} exists and was not made here: it is left as it is. Choose another folder with --out.", BLOCKED)
-        path.write_text(functions_module(), encoding="ascii", newline="\r\n")
     except OSError as error:
         raise Mistake(f"{path} cannot be written: {error.strerror or error}.", BLOCKED) from None
+    _guarded(lambda: write_new(path, lambda part: part.write_text(functions_module(), encoding="ascii", newline="\r\n"), overwrite=True))
     click.echo(STEPS.format(path=path, name=FILE, count=len(REGISTRY)))

@@ -10,8 +10,10 @@ from workbook_template.ports.layout import LayoutProblem
 from workbook_template.ports.preflight import FileProblem
 from workbook_template.ports.swap import SaveProblem
 from workbook_template.ports.xlwings_port import XlwingsPort
-from workbook_template.refresh import Outcome, refresh
+from workbook_template.progress import Steps
+from workbook_template.refresh import REFRESHING, Outcome, refresh
 
+HALF = "Result sheets may be half written: refresh again, or close without saving."
 CLOSED = "Or close the workbook and run: boltbook refresh and its name."
 # What Excel and its programming interface say, and what it means: (part of the words, sentence).
 KNOWN = (
@@ -34,12 +36,19 @@ class LiveOutcome(Outcome):
         return " ".join([super().closing(), *self.notes])
 
 
-def live_refresh(name: str | None = None, today: dt.date | None = None, stamp: str | None = None) -> LiveOutcome:
+def live_refresh(name: str | None = None, today: dt.date | None = None, stamp: str | None = None, progress: bool = False) -> LiveOutcome:
     """Refresh the workbook open in Excel.
 
     name: its file name, with or without the ending, or its path; left out: the one in front, or the only open one that was
-    made here. today, stamp: as in refresh. Raises FileProblem, LayoutProblem or SaveProblem with a sentence.
+    made here. today, stamp: as in refresh. progress: a bar on a terminal where it takes long.
+    Raises FileProblem, LayoutProblem or SaveProblem with a sentence.
     """
+    with Steps(REFRESHING, progress) as step:
+        return _live(name, today, stamp, step)
+
+
+def _live(name: str | None, today: dt.date | None, stamp: str | None, step) -> LiveOutcome:
+    step(REFRESHING[0])
     xlwings = _xlwings()
     try:
         book = _find(_open_books(xlwings), _front(xlwings), name)
@@ -47,20 +56,24 @@ def live_refresh(name: str | None = None, today: dt.date | None = None, stamp: s
         raise
     except Exception as error:
         raise _sentence(error, False) from error
-    return refresh_book(book, today, stamp)
+    return refresh_book(book, today, stamp, step)
 
 
-def refresh_book(book, today: dt.date | None = None, stamp: str | None = None) -> LiveOutcome:
-    """Refresh an xlwings Book; what Excel refuses becomes a SaveProblem."""
+def refresh_book(book, today: dt.date | None = None, stamp: str | None = None, step=lambda words: None) -> LiveOutcome:
+    """Refresh an xlwings Book; what Excel refuses becomes a SaveProblem, and so does Ctrl-C once the writing has begun."""
     port = XlwingsPort(book)
     try:
-        outcome = refresh(port, today, stamp)
+        outcome = refresh(port, today, stamp, step)
     except (FileProblem, LayoutProblem, SaveProblem):
         raise
     except Exception as error:
         if type(error).__name__ not in ("com_error", "CommandError", "XlwingsError", "OSERROR"):
             raise
         raise _sentence(error, port.writing) from error
+    except KeyboardInterrupt:
+        if not port.writing:
+            raise
+        raise SaveProblem(f"Stopped. {HALF}") from None
     return LiveOutcome(**vars(outcome), notes=port.notes)
 
 
@@ -133,5 +146,5 @@ def _sentence(error: Exception, writing: bool) -> SaveProblem:
     """What Excel said, in words a grower can act on."""
     said = str(error)
     words = next((sentence for parts, sentence in KNOWN if any(part in said for part in parts)), f"Excel did not do it ({said}). {CLOSED}")
-    after = "Result sheets may be half written: refresh again, or close without saving." if writing else "Nothing was written."
+    after = HALF if writing else "Nothing was written."
     return SaveProblem(f"{words} {after}")

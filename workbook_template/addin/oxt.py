@@ -8,6 +8,7 @@ from pathlib import Path
 
 from workbook_template import cautions
 from workbook_template.addin import declarations, kernel, menus, python_home
+from workbook_template.ports.swap import write_new
 
 IDENTIFIER = "boltbook.office.extension"
 EXTENSION = Path(__file__).resolve().parent / "extension"
@@ -87,12 +88,16 @@ def file_name() -> str:
 
 
 def build(folder: Path) -> Path:
-    """Write the extension into a folder; returns its path. Raises OSError."""
+    """Write the extension into a folder, whole or not at all; returns its path. Raises SaveProblem."""
     path = Path(folder) / file_name()
+    write_new(path, _pack, overwrite=True)
+    return path
+
+
+def _pack(path: Path) -> None:
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in sorted(files().items()):
             entry = zipfile.ZipInfo(name, _LONG_AGO)
             entry.compress_type, entry.create_system = zipfile.ZIP_DEFLATED, 3
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, text.encode("utf-8"), compresslevel=9)
-    return path

@@ -40,5 +40,11 @@ def write(python, home):
     """Remember an interpreter and where its package is; what else the file says stays. Raises OSError."""
     target = path()
     target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_text(json.dumps(dict(read(), python=str(python), home=str(home)), indent=1) + "\n", encoding="utf-8")
+    part = target.with_name(target.name + ".part")
+    try:
+        part.write_text(json.dumps(dict(read(), python=str(python), home=str(home)), indent=1) + "\n", encoding="utf-8")
+        os.replace(str(part), str(target))
+    finally:
+        if part.exists():
+            part.unlink()
     return target

@@ -186,7 +186,12 @@ def unescape(text: str) -> str:
     """Turn Excel's _x000D_ form of control characters back into characters."""
     if "_x" not in text:
         return text
-    return ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), text)
+    return ESCAPED.sub(lambda found: _character(int(found.group(1), 16)), text)
+
+
+def _character(code: int) -> str:
+    """The character of a number; none where no text may hold it (XML 1.0, 2.2), so that what is read can be written and printed."""
+    return "" if code < 32 and code not in (9, 10, 13) or code in (0xFFFE, 0xFFFF) else chr(code)
 
 
 ESCAPED = re.compile(r"_x((?![Dd][89A-Fa-f])[0-9A-Fa-f]{4})_")  # half a character stays as it is: no text can hold it

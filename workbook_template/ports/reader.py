@@ -43,6 +43,8 @@ __all__ = [
 
 MOST_MERGED = 10_000
 LAST_SERIAL = 2_958_466  # 31 Dec 9999 ends there
+MOST_CELLS = 1_000_000  # filled cells of a sheet that is read cell by cell
+MOST_NAMED = 100_000  # cells of a range that a name stands for; ours have a few hundred
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
@@ -170,6 +172,8 @@ def _boxed(values: dict, box):
     if (top, left) == (bottom, right):
         return values.get((top, left))
     bottom = min(bottom, max((row for row, _ in values), default=top))
+    if (bottom - top + 1) * (right - left + 1) > MOST_NAMED:
+        return []
     columns = range(left, right + 1)
     return [[values.get((row, column)) for column in columns] for row in range(top, bottom + 1)]
 
@@ -182,6 +186,9 @@ def _sheet_values(known: Known, part: str, last_row, bare: bool = False) -> dict
             value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, known.strings, known.styles, known.book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
+                if len(values) > MOST_CELLS:
+                    raise FileProblem(f"{os.path.basename(os.fspath(known.path))} has a sheet of more than {MOST_CELLS:,} filled cells, more than "
+                                      "this can read at once. Split it into several files, then try again.")
     return values
 
 

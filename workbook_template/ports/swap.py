@@ -23,6 +23,8 @@ from pathlib import Path
 HASH_STEP = 1 << 20
 TEMPORARY = ".part"  # ending of a file being written
 STALE_SECONDS = 3600
+WORKBOOKS = (".xlsx", ".xlsm")
+NOTES = ".json"  # what is kept beside a workbook belongs to it
 
 
 class SaveProblem(Exception):
@@ -135,8 +137,10 @@ class Guard:
             )
 
     def save(self, write: Callable[[Path], object], check: Callable[[Path], object] | None = None,
-             now: dt.datetime | None = None) -> Path:
+             now: dt.datetime | None = None, then: Callable[[], object] | None = None) -> Path:
         """Let write(path) make the new file, check(path) read it back, then swap; returns the backup's path.
+
+        then: what belongs to the swap and is done right after it; Ctrl-C waits for both.
 
         Raises ChangedMeanwhile (the new version stands beside the file under a dated name), FileInUse or
         SaveProblem; whatever write and check raise comes through. The original is then untouched.
@@ -157,6 +161,8 @@ class Guard:
                 backup = self.keep_backup()
                 _replace(temporary, self.path)
                 written.append(self.path)
+                if then is not None:
+                    then()
         return backup
 
     def keep_backup(self) -> Path:
@@ -242,19 +248,41 @@ def _appear(temporary: Path, target: Path) -> None:
 written: list[Path] = []  # workbooks that this process has put in place, in order
 
 
+@contextlib.contextmanager
+def beside(path):
+    """New files put in place inside this block go again where the block ends before path itself, which they belong to, is written."""
+    begun = len(written)
+    try:
+        yield
+    except BaseException:
+        with _undisturbed():
+            if _real(Path(path)) not in written[begun:]:
+                for other in written[begun:]:
+                    with contextlib.suppress(OSError):
+                        other.unlink()
+                del written[begun:]
+        raise
+
+
 def standing() -> str:
-    """How the workbooks stand when the work is stopped before its end."""
-    if not written:
+    """How the files stand when the work is stopped before its end."""
+    files = [path for path in dict.fromkeys(written) if path.suffix != NOTES]
+    if not files:
         return "No workbook was changed; each is whole and as it was."
-    path = written[-1]
-    backup = backup_path(path)
-    kept = f" The file as it was: {backup.name}." if backup.exists() else ""
-    return f"{path.name} had been written by then and is whole.{kept}"
+    told = []
+    for path in files:
+        backup = backup_path(path)
+        kept = f" The file as it was: {backup.name}." if path.suffix.lower() in WORKBOOKS and backup.exists() else ""
+        told.append(f"{path.name} had been written by then and is whole.{kept}")
+    return " ".join(told)
 
 
 @contextlib.contextmanager
 def _undisturbed():
-    """Ctrl-C waits until the swap is over: the file is either as it was or wholly new, and it is known which."""
+    """Ctrl-C waits until the swap is over: the file is either as it was or wholly new, and it is known which.
+
+    One inside another waits for the outer one.
+    """
     asked = []
     try:
         before = signal.signal(signal.SIGINT, lambda *_: asked.append(True))
@@ -265,7 +293,9 @@ def _undisturbed():
         yield
     finally:
         signal.signal(signal.SIGINT, before if before is not None else signal.default_int_handler)
-    if asked:
+    if asked and callable(before):
+        before(signal.SIGINT, None)
+    elif asked and before is not signal.SIG_IGN:
         raise KeyboardInterrupt
 
 
@@ -293,20 +323,20 @@ def _temporary_beside(path: Path, what: str = ""):
 
     what: the words for it in a message ("the new Yard.xlsx").
     """
+    temporary = None
     try:
         _sweep(path)
-        handle, name = tempfile.mkstemp(path.suffix + TEMPORARY, _prefix(path), path.parent)
-    except OSError as error:
-        raise _as_problem(error, path, what) from error
-    os.close(handle)
-    temporary = Path(name)
-    try:
+        with _undisturbed():
+            handle, name = tempfile.mkstemp(path.suffix + TEMPORARY, _prefix(path), path.parent)
+            os.close(handle)
+            temporary = Path(name)
         yield temporary
     except OSError as error:
         raise _as_problem(error, path, what) from error
     finally:
-        with contextlib.suppress(OSError):
-            temporary.unlink(missing_ok=True)
+        if temporary is not None:
+            with _undisturbed(), contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
 
 
 def _as_problem(error: OSError, path: Path, what: str) -> SaveProblem:
