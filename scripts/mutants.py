@@ -35,13 +35,25 @@ TESTS = {
     "wood": "wood worked_examples", "drilling": "drilling", "supplies": "supplies", "handling": "handling worked_examples",
     "yields": "yields_keeping worked_examples", "keeping": "yields_keeping keep_fresh worked_examples", "economics": "economics worked_examples",
     "market": "yields_keeping", "season": "season", "units": "units",
+    # the plan of the year
+    "season_state": "rota_plan season_weeks", "rota_plan": "rota_plan", "season_weeks": "season_weeks", "supply": "supply",
+    "soak_yield": "supply", "log_season": "log_season", "deadlines": "deadlines", "calendar_lines": "calendar",
+    "moisture": "moisture", "watering": "moisture", "week_rules": "this_week", "this_week": "this_week",
+    "day_numbers": "this_week", "log_names": "this_week",
+    # the market
+    "settle": "settle", "consignment": "settle", "promises": "promises", "offers": "offers", "keep_fresh": "keep_fresh",
+    "balances": "balances settle", "trace": "trace", "ledger": "ledger",
     # money and yard
-    "yard": "costs farm", "sizes": "farm", "ledger": "ledger", "consignment": "settle",
-    "balances": "balances settle", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
-    "prices": "prices", "flows": "flows", "budget": "budget", "yield_model": "expected", "expected": "expected",
+    "yard": "costs farm", "sizes": "farm", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
+    "rollup_yield": "expected", "rollup_months": "costs", "prices": "prices", "flows": "flows", "budget": "budget",
+    "yield_model": "expected", "expected": "expected", "bearing": "bad_year", "contrasts": "contrasts", "bad_year": "bad_year",
     "cents": "cents", "dried": "dried",
     # reading
-    "quantities": "quantities", "dates": "dates", "selection": "selection",
+    "quantities": "quantities", "dates": "dates", "selection": "selection", "closing": "closing", "merging": "merging",
+    "intake_words": "intake", "intake_cells": "intake intake_tables", "intake_rows": "intake intake_tables", "intake_links": "intake",
+    "intake_sense": "intake", "intake_counts": "intake", "intake_choices": "intake", "intake_samples": "intake_samples",
+    "intake_season": "intake", "intake_market": "intake", "records": "records", "problems": "intake", "raw": "grid",
+    "text_columns": "intake_tables", "arguments": "functions", "adapters": "handling tables",
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
@@ -103,12 +115,13 @@ def prepare(module: str, fresh: bool, long: bool) -> Path:
     return folder
 
 
-def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long: bool) -> int:
-    """Makes the mutants of one module and runs its tests on each, one at a time.
+def run(module: str, chosen: argparse.Namespace) -> int:
+    """Makes the mutants of one module and runs its tests on each, one at a time, the quick tests first.
 
-    only: on those named; every: on every so many; again: on those that survived the last run without a reason;
-    long: the long tests too."""
-    folder = prepare(module, fresh, long)
+    chosen: the options of the command: only: on those named; every: on every so many; again: on those that survived the
+    last run without a reason; long: the long tests too; within: without the tests that take longer."""
+    only, every, again = chosen.only, chosen.every, chosen.again
+    folder = prepare(module, chosen.fresh, chosen.long)
     only = only or (names(module)[::every] if every > 1 else [])
     if again:
         only = [s.name for s in outcome(module)[1] if not s.reason]
@@ -118,7 +131,8 @@ def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long
     for made in (copies / "tests", copies / "scripts", copies / "calc" / "data", copies / "mutmut-stats.json"):  # may be of an older day
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
-    return subprocess.run(command, cwd=folder).returncode
+    settings = {**os.environ, "MUTANTS_WITHIN_S": str(chosen.within), "MUTANTS_DURATIONS": str(WORK / "durations.json")}
+    return subprocess.run(command, cwd=folder, env=settings).returncode
 
 
 def names(module: str) -> list[str]:
@@ -238,6 +252,7 @@ def main() -> int:
     parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
     parser.add_argument("--again", action="store_true", help="run those again that survived without a reason, after new tests")
     parser.add_argument("--long", action="store_true", help="with the long tests too")
+    parser.add_argument("--within", type=float, default=0.0, help="leave out tests that take longer than so many seconds (0: none)")
     parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
     chosen = parser.parse_args()
     library()
@@ -248,7 +263,7 @@ def main() -> int:
     if not chosen.report:
         for module in modules:
             print(f"== {module}", flush=True)
-            if run(module, chosen.fresh, chosen.only, chosen.every, chosen.again, chosen.long):
+            if run(module, chosen):
                 return 1
     return report(modules)
 
