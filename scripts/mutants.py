@@ -42,7 +42,7 @@ TESTS = {
     "day_numbers": "this_week", "log_names": "this_week",
     # the market
     "settle": "settle", "consignment": "settle", "promises": "promises", "offers": "offers", "keep_fresh": "keep_fresh",
-    "balances": "balances settle", "trace": "trace", "ledger": "ledger",
+    "balances": "balances settle", "trace": "trace", "ledger": "ledger settle",
     # money and yard
     "yard": "costs farm", "sizes": "farm", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
     "rollup_yield": "expected", "rollup_months": "costs", "prices": "prices", "flows": "flows", "budget": "budget",
@@ -58,7 +58,7 @@ TESTS = {
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
 LONG = ("thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees or plain_loop or example_yards or "
-        "whole_life or within_a_day")
+        "whole_life or within_a_day or order1 or order2 or order3 or order4 or order5")
 SETTINGS = """[tool.mutmut]
 source_paths = ["calc"]
 only_mutate = ["calc/{module}.py"]

@@ -48,8 +48,10 @@ def pytest_collection_modifyitems(config, items):
     if len(long) < len(items):
         items[:] = [item for item in items if item not in long]
         config.hook.pytest_deselected(items=long)
+    if os.environ.get("MUTANT_UNDER_TEST") == "":  # the run without a fault: all of them passed just before, one is enough
+        del items[1:]
 
 
 def pytest_sessionfinish(session):
-    if os.environ.get("MUTANT_UNDER_TEST", "") in ("", "stats"):
+    if os.environ.get("MUTANT_UNDER_TEST") == "stats":
         DURATIONS.write_text(json.dumps(TOOK), encoding="utf-8")

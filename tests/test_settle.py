@@ -106,6 +106,34 @@ def test_what_a_count_says_in_words():
                                                          "taken back")
 
 
+def test_all_missing_at_a_count_is_charged_beyond_the_loss_allowed_where_a_price_is_known():
+    """4 kg came and none is left: 5 % of 4, 0.2, is allowed; 3.8 x 24 = 91.20 is charged at the shop. Another has no price: nothing."""
+    more = pd.concat((MARKETS, MARKETS.iloc[:1].assign(market="Annexe")))
+    book = tuple((day, market, kind, "fresh", kilos) for market in ("Shop", "Annexe")
+                 for day, kind, kilos in (("2025-07-02", "delivered", 4.0), ("2025-07-20", "counted", 0.0)))
+    tables, _, missing = settled(book, more)
+    assert list(missing["key"]) == ["annexe", "shop"] and missing["charged_kg"].tolist() == pytest.approx([0.0, 3.8])
+    stock = tables["settlement_stock"]
+    assert row(stock, "Shop", "2025-07-01")["unexplained_kg"] == 4.0 and row(tables["settlement"], "Shop", "2025-07-01")["lost"] == 91.2
+    assert row(stock, "Annexe", "2025-07-01")["words"] == ("missing beyond the loss allowed; no price is known, so nothing is charged: type "
+                                                           "one in Prices on Lists")
+
+
+def test_a_fee_by_the_day_is_owed_once_for_each_day_of_sale_without_a_fee_of_its_own():
+    """9 a day: once for the two sales of 1 July; 2 July has its own fee of 5; on 3 July nothing was sold. 14 in all."""
+    book = (("2025-07-01", "Shop", "sold", "fresh", 1.0), ("2025-07-01", "Shop", "sold", "fresh", 2.0),
+            ("2025-07-02", "Shop", "sold", "fresh", 1.0), ("2025-07-02", "Shop", "fee", None, 5.0),
+            ("2025-07-03", "Shop", "delivered", "fresh", 1.0), ("2025-07-01", "Stall", "sold", "fresh", 1.0))
+    tables, sold, _ = settled(book, MARKETS.assign(market_fee=[9.0, None, None]), lots=("L1", "L1", "L1"))
+    added = sold[sold["at"] == -1]
+    assert added[["kind", "product", "lot", "lot_name", "amount", "sold_kg", "value", "value_cents", "due_cents", "unpriced"]].values.tolist() \
+        == [["fee", "", "", "", 9.0, 0.0, 0.0, 0, -900, False]]
+    assert added["price"].isna().all() and added["row"].isna().all()
+    july = row(tables["settlement"], "Shop", "2025-07-01")
+    assert (july["fees"], july["rows"], july["due"]) == (14.0, 5.0, 58.0)  # 4 x 24 = 96 less a quarter, less 14
+    assert row(tables["settlement"], "Stall", "2025-07-01")["fees"] == 0.0
+
+
 def test_a_market_with_money_lines_only_has_no_weights():
     tables = settled((("2025-07-02", "Shop", "fee", None, 9.0),))[0]
     stock, aged = tables["settlement_stock"], tables["settlement_ages"].iloc[0]
