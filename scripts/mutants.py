@@ -37,8 +37,7 @@ TESTS = {
     "yields": "yields_keeping worked_examples", "keeping": "yields_keeping keep_fresh worked_examples", "economics": "economics worked_examples",
     "market": "yields_keeping", "season": "season", "units": "units",
     # the plan of the year
-    "season_state": "rota_plan season_weeks", "rota_plan": "rota_plan season_weeks", "season_weeks": "rota_plan season_weeks",
-    "supply": "supply",
+    **dict.fromkeys(("season_state", "rota_plan", "season_weeks"), "log_season rota_plan season_weeks"), "supply": "supply",
     "soak_yield": "supply", "log_season": "log_season", "deadlines": "deadlines", "calendar_lines": "calendar",
     "moisture": "moisture", "watering": "moisture", "week_rules": "this_week", "this_week": "this_week",
     "day_numbers": "this_week", "log_names": "this_week",
