@@ -136,6 +136,9 @@ def run(modules: list[str], chosen: argparse.Namespace) -> int:
     copies = folder / "mutants"
     for made in (copies / "tests", copies / "scripts", copies / "calc" / "data", copies / "mutmut-stats.json"):  # may be of an older day
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
+    for module in modules:  # a copy made for another module of this folder holds no mutants
+        if not (copies / "calc" / f"{module}.py.meta").exists():
+            (copies / "calc" / f"{module}.py").unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
     settings = {**os.environ, "MUTANTS_WITHIN_S": str(chosen.within), "MUTANTS_DURATIONS": str(WORK / "durations.json")}
     return subprocess.run(command, cwd=folder, env=settings).returncode

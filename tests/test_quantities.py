@@ -109,7 +109,7 @@ def test_what_is_asked(text, quantity, question, offers, code):
 
 
 def test_a_unit_that_is_not_listed_says_how_it_was_read():
-    """A stone is 14 lb; Lists knows none."""
+    """A stone is 14 lb; it is none of the workbook's own units."""
     assert read_quantity("2 stone", "weight", "us").note == "1 stone read as 14 lb"
     assert read_quantity("2 lb", "weight", "us").note is None
 
