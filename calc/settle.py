@@ -117,7 +117,7 @@ def period_starts(day: np.ndarray, closed: list[int], as_of: int) -> np.ndarray:
     return np.unique(np.concatenate((starts, np.array(cuts, dtype=np.int64))))
 
 
-def _ends(starts: np.ndarray, as_of: int) -> np.ndarray:
+def _ends(starts: np.ndarray) -> np.ndarray:
     """Last day of each period; of the last one the end of its month."""
     last = pd.Timestamp(dates([int(starts[-1])])[0]) + pd.offsets.MonthEnd(0)
     return np.append(starts[1:] - 1, int(np.datetime64(last, "D").astype(np.int64)))
@@ -189,7 +189,7 @@ def every_table(sold: pd.DataFrame, missing: pd.DataFrame, closings: pd.DataFram
     for key, lines in sold.groupby("key", sort=True):
         mine, shut = missing[missing["key"] == key], closed.get(key, [])
         starts = period_starts(lines["day"].to_numpy(), shut, as_of)
-        ends = _ends(starts, as_of)
+        ends = _ends(starts)
         if as_of in shut:  # closed today, in mid-month
             ends[-1] = as_of
         head = [{"market": lines["market"].iloc[0], "terms": lines["terms"].iloc[0], "begins": dates([b])[0], "ends": dates([e])[0],

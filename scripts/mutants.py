@@ -5,9 +5,10 @@ python3 scripts/mutants.py --every 5 [module ...]  a sample: every fifth mutant 
 python3 scripts/mutants.py --report [module ...]   prints the table of the runs that are there
 
 The faults (mutants) are made and run by the library mutmut, each in a process of its own with a time limit. Its work
-stands in build/mutants, one folder a module; a folder that is there is taken up where it was left, `--fresh` starts it
-anew. A mutant that no test notices survives: it is then either a missing test, or told in mutants_kept.csv with the
-reason why it changes nothing that matters. What is neither is printed, and the command ends with 1.
+stands in build/mutants, one folder for the modules that have the same tests; a folder that is there is taken up where it
+was left, `--fresh` starts it anew. A mutant that no test notices survives: it is then either a missing
+test, or told in mutants_kept.csv with the reason why it changes nothing that matters. What is neither is printed, and the
+command ends with 1.
 """
 from __future__ import annotations
 
@@ -35,21 +36,32 @@ TESTS = {
     "wood": "wood worked_examples", "drilling": "drilling", "supplies": "supplies", "handling": "handling worked_examples",
     "yields": "yields_keeping worked_examples", "keeping": "yields_keeping keep_fresh worked_examples", "economics": "economics worked_examples",
     "market": "yields_keeping", "season": "season", "units": "units",
+    # the plan of the year
+    **dict.fromkeys(("season_state", "rota_plan", "season_weeks"), "log_season rota_plan season_weeks"), "supply": "supply",
+    "soak_yield": "supply", "log_season": "log_season", "deadlines": "deadlines", "calendar_lines": "calendar",
+    "moisture": "moisture", "watering": "moisture", "week_rules": "this_week", "this_week": "this_week",
+    "day_numbers": "this_week", "log_names": "this_week",
+    # the market
+    "settle": "settle", "consignment": "settle", "promises": "promises", "offers": "offers", "keep_fresh": "keep_fresh",
+    "balances": "balances settle", "trace": "trace", "ledger": "ledger settle",
     # money and yard
-    "yard": "costs farm", "sizes": "farm", "ledger": "ledger", "consignment": "settle",
-    "balances": "balances settle", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
-    "prices": "prices", "flows": "flows", "budget": "budget", "yield_model": "expected", "expected": "expected",
+    "yard": "farm", "sizes": "farm", "rollup_cost": "costs", "rollup_capital": "capital", "rollup_views": "capital",
+    "rollup_yield": "expected", "rollup_months": "farm", "prices": "prices", "flows": "flows", "budget": "budget",
+    "yield_model": "expected", "expected": "expected", "bearing": "bad_year", "contrasts": "contrasts", "bad_year": "bad_year",
     "cents": "cents", "dried": "dried",
     # reading
-    "quantities": "quantities", "dates": "dates", "selection": "selection",
+    "quantities": "quantities", "dates": "dates", "selection": "selection", "closing": "closing", "merging": "merging",
+    "intake_samples": "intake_samples", "records": "records", "raw": "grid", "arguments": "functions", "adapters": "handling tables",
+    **dict.fromkeys(("intake_words", "intake_cells", "intake_rows", "intake_links", "intake_sense", "intake_counts", "intake_choices",
+                     "intake_season", "intake_market", "problems", "text_columns"), "intake intake_tables"),
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
 LONG = ("thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees or plain_loop or example_yards or "
-        "whole_life or within_a_day")
+        "whole_life or within_a_day or order1 or order2 or order3 or order4 or order5")
 SETTINGS = """[tool.mutmut]
 source_paths = ["calc"]
-only_mutate = ["calc/{module}.py"]
+only_mutate = {mutated}
 also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 # One copy of each example, and generated cases that are the same in every run.
@@ -88,37 +100,48 @@ def library():
     return mutmut
 
 
-def prepare(module: str, fresh: bool, long: bool) -> Path:
-    """The folder in which mutmut works on this module."""
-    folder = WORK / module
+def place(module: str) -> Path:
+    """The folder in which mutmut works on a module and those that have the same tests."""
+    return WORK / TESTS[module].replace(" ", "_")
+
+
+def prepare(modules: list[str], fresh: bool, long: bool) -> Path:
+    """The folder of some modules that have the same tests, with the settings of this run."""
+    folder = place(modules[0])
     if fresh and folder.exists():
         shutil.rmtree(folder)
     folder.mkdir(parents=True, exist_ok=True)
     for name in ["calc", *COPIED]:
         if not (folder / name).exists():
             (folder / name).symlink_to(HOME / name, target_is_directory=True)
-    tests = [f"tests/test_{name}.py" for name in TESTS[module].split()] + [f"calc/{module}.py"]
-    settings = SETTINGS.format(module=module, copied=COPIED, tests=tests, but="" if long else f" and not ({LONG})").replace("'", '"')
+    tests = [f"tests/test_{name}.py" for name in TESTS[modules[0]].split()] + [f"calc/{module}.py" for module in modules]
+    settings = SETTINGS.format(mutated=[f"calc/{module}.py" for module in modules], copied=COPIED, tests=tests,
+                               but="" if long else f" and not ({LONG})").replace("'", '"')
     (folder / "pyproject.toml").write_text((HOME / "pyproject.toml").read_text(encoding="utf-8") + "\n" + settings, encoding="utf-8")
     return folder
 
 
-def run(module: str, fresh: bool, only: list[str], every: int, again: bool, long: bool) -> int:
-    """Makes the mutants of one module and runs its tests on each, one at a time.
+def run(modules: list[str], chosen: argparse.Namespace) -> int:
+    """Makes the mutants of some modules that have the same tests and runs these on each, one at a time, the quick ones first.
 
-    only: on those named; every: on every so many; again: on those that survived the last run without a reason;
-    long: the long tests too."""
-    folder = prepare(module, fresh, long)
-    only = only or (names(module)[::every] if every > 1 else [])
+    chosen: the options of the command: only: on those named; every: on every so many; again: on those that survived the
+    last run without a reason; long: the long tests too; within: without the tests that take longer."""
+    only, every, again = chosen.only, chosen.every, chosen.again
+    folder = prepare(modules, chosen.fresh, chosen.long)
+    only = only or ([name for module in modules for name in names(module)[::every]] if every > 1 else [])
     if again:
-        only = [s.name for s in outcome(module)[1] if not s.reason]
+        only = [s.name for module in modules for s in outcome(module)[1] if not s.reason]
         if not only:
             return 0
     copies = folder / "mutants"
     for made in (copies / "tests", copies / "scripts", copies / "calc" / "data", copies / "mutmut-stats.json"):  # may be of an older day
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
+    for module in modules:  # a copy made for another module of this folder holds no mutants
+        if not (copies / "calc" / f"{module}.py.meta").exists():
+            (copies / "calc" / f"{module}.py").unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
-    return subprocess.run(command, cwd=folder).returncode
+    settings = {**os.environ, "MUTANTS_WITHIN_S": str(chosen.within), "MUTANTS_DURATIONS": str(WORK / "durations.json")}
+    return subprocess.run(command, cwd=folder, env=settings).returncode
 
 
 def names(module: str) -> list[str]:
@@ -133,7 +156,7 @@ def names(module: str) -> list[str]:
 def working_in(module: str):
     """The library reads its settings from the folder it stands in."""
     from mutmut import configuration
-    os.chdir(WORK / module)
+    os.chdir(place(module))
     configuration.reset_config()
     try:
         yield
@@ -215,7 +238,7 @@ def report(modules: list[str]) -> int:
     """Prints the table, the reasons with their counts, and what has no reason; returns 1 when there is such."""
     ends, survivors = {}, []
     for module in modules:
-        if (WORK / module / "mutants" / "calc" / f"{module}.py.meta").exists():
+        if (place(module) / "mutants" / "calc" / f"{module}.py.meta").exists():
             ends[module], more = outcome(module)
             survivors += more
     print(f"mutmut {version('mutmut')}\n")
@@ -238,6 +261,7 @@ def main() -> int:
     parser.add_argument("--every", type=int, default=1, help="run every so many of the mutants only")
     parser.add_argument("--again", action="store_true", help="run those again that survived without a reason, after new tests")
     parser.add_argument("--long", action="store_true", help="with the long tests too")
+    parser.add_argument("--within", type=float, default=0.0, help="leave out tests that take longer than so many seconds (0: none)")
     parser.add_argument("--only", nargs="*", default=[], help="mutants to run again, by name or pattern")
     chosen = parser.parse_args()
     library()
@@ -246,9 +270,10 @@ def main() -> int:
     if unknown:
         sys.exit("Not in the list of modules: " + ", ".join(unknown))
     if not chosen.report:
-        for module in modules:
-            print(f"== {module}", flush=True)
-            if run(module, chosen.fresh, chosen.only, chosen.every, chosen.again, chosen.long):
+        for together in dict.fromkeys(TESTS[module] for module in modules):
+            named = [module for module in modules if TESTS[module] == together]
+            print(f"== {' '.join(named)}", flush=True)
+            if run(named, chosen):
                 return 1
     return report(modules)
 

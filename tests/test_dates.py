@@ -48,6 +48,7 @@ def test_the_stated_order_decides_and_without_one_it_is_asked():
 def test_a_missing_year_is_asked_and_the_season_offered():
     assert read_date("April 5", MONTH_FIRST, 2027) == Ask("names no year", ("2027-04-05",), "no_year")
     assert read_date("4/5", DAY_FIRST, 2027) == Ask("names no year", ("2027-05-04",), "no_year")
+    assert read_date("4/5", None, 2027) == Ask("names no year", code="no_year")  # two days it may be: neither is offered
     assert read_date("April 2027", None) == Ask("names no day", ("2027-04-01",), "no_day")
 
 
@@ -63,7 +64,7 @@ def test_day_numbers():
     assert 127 * 365 + 31 + 1 + 1 == 46388 and 46388 + 94 == 46482
     assert serial_read(46482.0) == Read(APRIL_5, note="day number read as 5 Apr 2027")
     assert read_date("46482", MONTH_FIRST).day == APRIL_5
-    assert isinstance(serial_read(12.0), Ask)
+    assert serial_read(12.0) == Ask("is a number, not a date", code="not_a_date")
     assert serial_read(20270405.0) == Read(APRIL_5)
 
 
@@ -74,6 +75,14 @@ def test_the_other_date_system_is_asked_about():
         "is the day number of 6 Apr 2031, or of 5 Apr 2027 in the 1904 date system",
         ("2027-04-05", "2031-04-06"), "date_system")
     assert serial_read(46482.0, as_of).day == APRIL_5
+
+
+def test_a_day_is_taken_from_thirty_years_back_to_a_year_ahead():
+    """1 June 2027 is day 46539: 46482 for 5 April and 57 more. 30 x 365 = 10,950 days before it and 366 after it are still taken."""
+    as_of, today = dt.date(2027, 6, 1), 46482 + 25 + 31 + 1
+    assert serial_read(today, as_of).day == as_of
+    for days, code in ((-10950, None), (-10951, "date_system"), (366, None), (367, "date_system")):
+        assert getattr(serial_read(today + days, as_of), "code", None) == code, days
 
 
 def test_a_rough_date_is_marked():
@@ -88,6 +97,7 @@ def test_a_column_of_both_orders_is_never_guessed_row_by_row():
     assert column_order(["4/5/27"], DAY_FIRST) == (DAY_FIRST, None)
     assert column_order(["13/4/27"], None) == (DAY_FIRST, None)
     assert column_order([], None) == (None, None)
+    assert (shape("12/13/27"), shape("13/12/27"), shape("12/12/27")) == (MONTH_FIRST, DAY_FIRST, None)
 
 
 def test_a_pasted_column_half_turned_round_is_noticed():
@@ -103,6 +113,7 @@ def test_a_pasted_column_half_turned_round_is_noticed():
     straight[[0, 1, 4, 5]] = np.array(right, dtype="datetime64[D]")
     assert swapped_half(straight, as_text, texts) == 0
     assert swapped_half(days, np.zeros(7, bool), []) == 0
+    assert swapped_half(days, np.array([False] * 3 + [True] * 2 + [False] * 2), texts) == 0  # 17 May is a real date: it was not turned
 
 
 @given(st.dates(dt.date(1970, 1, 1), dt.date(2069, 12, 31)))

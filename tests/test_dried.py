@@ -99,6 +99,14 @@ def test_stock_by_hand():
     assert table["use_by"]["D2"] == pd.Timestamp("2027-06-01")
 
 
+def test_the_oldest_lot_goes_first_whatever_its_name():
+    """ZZ was dried in May, AA in June: the 0.3 kg sold without a lot are taken from ZZ, and ZZ stands first."""
+    out = roll([("2025-06-01", 8.0, 1.0, "AA"), ("2025-05-01", 8.0, 1.0, "ZZ")], [("2025-07-01", "Stall", "sold", 0.3, None)])
+    table = out.dried_stock
+    assert table["lot"].tolist() == ["ZZ", "AA"] and table["left_kg"].tolist() == pytest.approx([0.7, 1.0])
+    assert table["order"].tolist() == [1, 2] and table["words"].tolist() == ["use first", "keeps"]
+
+
 @pytest.mark.parametrize(
     ("as_of", "word"),
     [("2026-05-01", "use first"), ("2026-05-02", "second half"), ("2027-05-02", "past its storage life")],
@@ -113,6 +121,7 @@ def test_more_out_than_was_dried_is_shown():
     table = out.dried_stock
     assert table["lot"].tolist() == ["D1", dried.MORE_OUT]
     assert table["left_kg"].tolist() == pytest.approx([0, -0.4])
+    assert table["words"].tolist() == ["used up", "a drying is missing, or a sale of dried is written twice"]
     none = roll([], [("2025-06-01", "Stall", "sold", 0.4, None)]).dried_stock
     assert none["lot"].tolist() == [dried.MORE_OUT] and none["left_kg"].tolist() == pytest.approx([-0.4])
 

@@ -19,14 +19,15 @@ MARKETS = pd.DataFrame({"market": ["Partner"], "terms": ["on consignment"], "com
 FLAT = {**yards.SETTINGS, "interest": 0.0, "inflation": 0.0}
 
 
-def yard_of(as_of, chosen=FLAT, spent=None):
+def yard_of(as_of, chosen=FLAT, spent=None, bills=None):
     """100 of cash in 2023, an hour at 10 in 2024, sales of 80 at 25 % less 5 of fees in 2024, 120 in 2025."""
     book, links = yards.events(
         ["A"],
         ("2024-06-01", "picked", "A", 8.0, {"minutes": 60}),
         ("2025-06-01", "picked", "A", 12.0),
     )
-    bills, _ = yards.costs(["A"], *(spent or [("2023-03-02", 100.0, None, "spawn")]))
+    if bills is None:
+        bills, _ = yards.costs(["A"], *(spent or [("2023-03-02", 100.0, None, "spawn")]))
     sold = yards.sales(
         ("2024-06-02", "Partner", "sold", "fresh", 8.0, 10.0),
         ("2024-06-03", "Partner", "fee", "fresh", 5.0),
@@ -96,6 +97,26 @@ def test_what_lasts_is_counted_at_the_end():
     # No price and no upkeep: recorded only. 30 days of (100 - 60) / 20 a year are 0.164.
     assert len(out.yard_flow) == 1 and out.yard_flow["words"].iloc[0] == flows.NO_PRICE
     assert out.yard_flow["held"].iloc[0] == pytest.approx(100 - 2 * 30 / 365.25)
+
+
+def test_what_lasts_is_counted_at_the_end_of_the_last_year_expected():
+    bills, _ = yards.costs(["A"], ("2023-03-02", 100.0, None, "tool"))
+    table = yard_of("2025-03-31", bills=bills.assign(life_years=50.0, salvage=0.0)).yard_flow
+    last = int(table["year"].iloc[-1])
+    # 100 / 50 = 2 a year for each day from 2 March 2023 to 31 December of that year, both counted; a day is half a cent
+    assert last > 2025
+    assert table["held"].iloc[-1] == pytest.approx(100 - 2 * ((dt.date(last, 12, 31) - dt.date(2023, 3, 2)).days + 1) / 365.25, abs=0.002)
+
+
+def test_every_line_of_money_has_its_own_day():
+    """30 spent in 2023, work worth 10 in 2024, 12.50 due in 2025 and a loss of 2 charged; what is dated after the as-of day is left out."""
+    book, _ = yards.events(["A"], ("2024-06-01", "worked", None, None), ("2026-01-05", "worked", None, None))
+    bills, _ = yards.costs(["A"], ("2023-03-02", 30.0, None, "spawn"))
+    day = [(dt.date(2025, 6, n) - dt.date(1970, 1, 1)).days for n in (2, 3)]
+    made = flows.moves({"costs": bills, "events": book}, pd.DataFrame({"day": day[:1], "due_cents": [1250]}),
+                       pd.DataFrame({"day": day[1:], "charge": [2.0]}), np.array([10.0, 99.0]), day[1])
+    spent, labour, sold = made.by_year(np.array([2023, 2024, 2025]))
+    assert (spent.tolist(), labour.tolist(), sold.tolist()) == ([30, 0, 0], [0, 10, 0], [0, 0, 14.5])
 
 
 def test_payback_by_hand():

@@ -112,10 +112,11 @@ BOOK = (("2025-05-20", "picked", "A1", 2.0, {"lot": "old"}), ("2025-06-08", "pic
 PROMISED = pd.DataFrame([{"week": pd.Timestamp("2025-06-09"), "market": "Kitchen", "product": "fresh", "promised_kg": 1.0}])
 
 
-def kept(book=BOOK, sold=(), promised=PROMISED, gear=GEAR, prices=PRICES, markets=MARKETS):
+def kept(book=BOOK, sold=(), promised=PROMISED, gear=GEAR, prices=PRICES, markets=MARKETS, lots=()):
     events, links = yards.events(["A1"], *book)
     frames = {"logs": yards.logs(("A1", 1, "2024-03-01")), "events": events, "sales": yards.sales(*sold), "markets": markets, "prices": prices,
               "promises": promised}
+    frames["sales"]["lot"] = list(lots) + [None] * (len(sold) - len(lots))
     day_book, sales = diary(frames, {"event_links": links}, DAY), ledger(frames, DAY)
     past = breakeven(sales, losses(sales[sales["terms"] == CONSIGNMENT]), None, 9.0)
     found = {"book": day_book, "sold": sales, "breakeven": past, "ratio": 10.0, "store": in_store(day_book, sales),
@@ -165,6 +166,40 @@ def test_what_a_market_took_this_week_is_taken_off_its_limit():
     fresh = kept(sold=sold)["keeping_options"]
     shop = fresh[(fresh["where"] == "Shop") & (fresh["use"] == "sell fresh")].iloc[0]
     assert shop["limit_kg"] == pytest.approx(1.0)  # 3 a week less the 2 of Monday; the 9 were the week before
+
+
+def test_each_lot_has_left_what_did_not_leave_home_under_its_name():
+    """By hand: 3 of L8 less 2 delivered, 0.5 back, 0.25 culled: 1.25; 2 of L11 less 1 sold straight: 1; a dried sale takes no fresh."""
+    sold = (("2025-06-09", "Shop", "delivered", "fresh", 2.0), ("2025-06-10", "Shop", "returned", "fresh", 0.5),
+            ("2025-06-11", "Shop", "sold", "fresh", 1.5), ("2025-06-11", "Stall", "sold", "fresh", 1.0), ("2025-06-11", "Stall", "sold", "dried", 0.1))
+    lines = kept(BOOK + (("2025-06-10", "culled", None, 0.25, {"lot": "L8"}),), sold, lots=("L8", "L8", "L8", "L11", "L12"))["keeping"]
+    assert lines.groupby("lot")["kg"].sum().to_dict() == pytest.approx({"L8": 1.25, "L11": 1.0, "L12": 4.0, "old": 2.0})
+    assert lines.groupby("lot")["wet"].first().to_dict() == {"L8": "", "L11": "", "L12": "yes", "old": ""}
+
+
+def test_the_net_of_an_outlet_is_by_its_own_terms_and_the_last_price_where_none_is_listed():
+    """A commission counts on consignment only: 20 less a quarter is 15, 12 stays 12. The stall has no price listed: its last sale was at 27."""
+    sold = (("2025-05-01", "Stall", "sold", "fresh", 1.0, 25.0), ("2025-05-03", "Stall", "sold", "fresh", 1.0, 27.0),
+            ("2025-05-02", "Stall", "sold", "fresh", 1.0, 26.0))
+    more = pd.concat((PRICES[PRICES["price_market"] != "Stall"], PRICES.iloc[3:].assign(price_market="Kitchen", price_each=100.0)))
+    table = kept(sold=sold, prices=more, markets=MARKETS.assign(commission=0.25))["keeping_options"]
+    fresh = table[table["use"] == "sell fresh"].set_index("where")
+    assert fresh["net_per_kg"].to_dict() == pytest.approx({"Shop": 15.0, "Kitchen": 12.0, "Stall": 27.0})
+    dry = table[table["use"] == "dry"].iloc[0]  # dried goes where it nets more: 100 outright, before 120 less a quarter
+    assert (dry["where"], dry["net_per_kg"]) == ("Kitchen", 10.0)
+
+
+def test_lots_long_past_their_days_stand_in_one_line():
+    old = tuple((f"2025-04-{day:02}", "picked", "A1", day / 10, {"lot": f"P{day}"}) for day in range(1, 7))
+    lines = kept(old, promised=PROMISED.iloc[:0])["keeping"]
+    assert list(lines["lot"]) == ["P6", "P5", "P4", "P3", "(2 older)"] and lines["kg"].iloc[-1] == pytest.approx(0.3)
+    assert lines["words"].iloc[-1] == "the record says nothing of where it went: culled, given and eaten are lines of Events too"
+    assert lines["words"].iloc[1] == "kept longer than on Settings: look at it before you use or sell any, and write culled or given"
+
+
+def test_with_nothing_on_hand_the_dryer_takes_nothing():
+    table = kept(book=(("2025-01-01", "picked", "A1", 1.0), ("2025-01-02", "given", None, 1.0)))["keeping_options"]
+    assert table.loc[table["use"] == "dry", "limit_kg"].tolist() == [0.0]
 
 
 def test_settings_left_blank_are_named():

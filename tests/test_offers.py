@@ -71,6 +71,53 @@ def test_lots_left_at_home():
     assert (found["use_from"][0], found["use_to"][0]) == (dt.date(2026, 11, 20), dt.date(2026, 11, 24))
 
 
+PRICES = pd.DataFrame([("A", "fresh", day("2026-01-01"), 20.0), ("A", "fresh", day("2026-11-01"), 24.0), ("A", "dried", day("2026-01-01"), 90.0)],
+                      columns=["price_market", "price_product", "price_from", "price_each"])
+
+
+def test_dried_promises_and_promises_without_a_week_stay_out_of_the_weeks():
+    promises = pd.DataFrame({"week": [day("2026-11-16"), day("2026-11-16"), None], "market": ["A"] * 3, "product": ["fresh", "dried", "fresh"],
+                             "asked_kg": [4.0, 1.0, 9.0], "promised_kg": [2.0, 1.0, 9.0]})
+    found = offers.weeks(None, {"promises": promises}, " a", DAY)
+    assert found["asked_kg"][0] == 4.0 and found["promised_kg"][0] == 2.0 and found["promised_kg"][1:].isna().all()
+
+
+def test_dried_lots_left_at_home():
+    """By hand: 0.5 kg came out of the dryer on 15 Nov 2024, 0.2 were delivered: 0.3 are left, to be used within 12 to 24 months, today
+    the last day. A day later the lot is gone from the list."""
+    events = pd.DataFrame([(day("2024-11-15"), "dried", 5.0, 0.5, "D1", "A grade"), (day("2024-11-15"), "picked", 5.0, None, "D1", "second"),
+                           (day("2026-11-14"), "picked", 1.0, None, "F1", "second")],
+                          columns=["date", "event", "amount", "dried_out_kg", "lot", "grade"])
+    frames = {"events": events, **ledger(("2026-01-02", "A", "delivered", 0.2, "S1", "D1"))}
+    frames["sales"]["product"] = "dried"
+    found = offers.lots_on_hand(frames, DAY, (10, 14), (24, 12)).to_dict("records")
+    assert found == [{"lot": "D1", "product": "dried", "grade": "A grade", "day": pd.Timestamp("2024-11-15").date(), "use_from": DAY.replace(year=2025),
+                      "use_to": DAY, "on_hand_kg": pytest.approx(0.3), "wet": False},
+                     {"lot": "F1", "product": "fresh", "grade": "second", "day": dt.date(2026, 11, 14), "use_from": dt.date(2026, 11, 24),
+                      "use_to": dt.date(2026, 11, 28), "on_hand_kg": 1.0, "wet": False}]
+    later = offers.lots_on_hand(frames, DAY + dt.timedelta(days=1), (10, 14), (12, 24))
+    assert list(later["lot"]) == ["F1"]
+
+
+def test_what_was_delivered_is_listed_with_its_words_and_price_the_oldest_first():
+    """By hand: 4 (later, but written first) and 5 came long ago. 3 of the 5 are told by their row, 4 without one: the 2 left of the 5
+    go first, then 2 of the 4, so 2 kg are still there. A line without a weight says nothing."""
+    frames = ledger(("2026-10-08", "A", "delivered", 4.0, "S2", "L2"), ("2026-10-01", "A", "delivered", 5.0, "S1", "L1"),
+                    ("2026-10-09", "A", "sold", 3.0), ("2026-10-20", "A", "sold", 4.0), ("2026-10-21", "A", "sold", None))
+    frames["sales"]["grade"], frames["sales"]["docket"] = ["first", "second"] + [None] * 3, ["17", "16"] + [None] * 3
+    found = offers.deliveries({**frames, "prices": PRICES}, "A", DAY, {"S1": 3.0})
+    assert found.to_dict("records") == [{"key": "S2", "date": dt.date(2026, 10, 8), "product": "fresh", "grade": "first", "lot": "L2", "docket": "17",
+                                         "delivered_kg": 4.0, "told_kg": 2.0, "left_kg": 2.0, "price": 20.0}]
+    both = offers.deliveries({**frames, "prices": PRICES}, "A", dt.date(2026, 10, 8), {})
+    assert list(both["key"]) == ["S1", "S2"] and list(both["docket"]) == ["16", "17"]
+
+
+def test_the_price_of_each_day_is_the_one_in_force():
+    days = [dt.date(2025, 12, 31), dt.date(2026, 10, 31), dt.date(2026, 11, 1)]
+    assert offers.prices_on({"prices": PRICES}, "A", "fresh", days) == pytest.approx([float("nan"), 20.0, 24.0], nan_ok=True)
+    assert offers.prices_on({"prices": PRICES}, "A", "dried", days[1:]) == [90.0, 90.0]
+
+
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(["delivered", "sold", "returned", "spoiled"]), st.integers(1, 99)), max_size=12))
 def test_left_is_delivered_less_told_and_never_below_nothing(lines):

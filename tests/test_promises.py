@@ -72,6 +72,34 @@ def test_dried_promises_come_from_what_is_at_home_one_after_the_other():
     assert second["supply_kg"] == pytest.approx(0.2) and second["words"].startswith("over-promised")
 
 
+def test_every_word_of_the_table_week_by_week():
+    """By hand as of Wednesday 11 June: two weeks gone by, the week of today, the week after; fresh stands before dried."""
+    promises = typed(
+        ("2025-05-26", "Shop", "fresh", 2, None, None), ("2025-05-26", "Kitchen", "fresh", 2, None, None),
+        ("2025-06-02", "Shop", "fresh", 4, 4, None), ("2025-06-02", "Kitchen", "fresh", 3, 3, None), ("2025-06-02", "Stall", "fresh", 1, 1, None),
+        ("2025-06-09", "Shop", "dried", None, 0.2, None), ("2025-06-09", "Shop", "fresh", 1, 2, 3),
+        ("2025-06-16", "Shop", "fresh", 2, None, None), ("2025-06-16", "Kitchen", "fresh", 2, 2, None))
+    brought = (("2025-05-27", "Shop", "delivered", "fresh", 1.0), ("2025-06-03", "Shop", "delivered", "fresh", 7.0),
+               ("2025-06-07", "Stall", "sold", "fresh", 1.0), ("2025-06-09", "Shop", "delivered", "fresh", 2.0),
+               ("2025-06-10", "Shop", "sold", "fresh", 1.5))  # what a market sells of what it was brought is no delivery
+    book = ledger({"sales": yards.sales(*brought), "markets": TERMS, "prices": PRICES}, AS_OF)
+    table = promise_weeks(promises, book, SUPPLY, 0.1, AS_OF)
+    found = [(f"{w:%m-%d}", m, p, d, said) for w, m, p, d, said in zip(*(table[c] for c in ("week", "market", "product", "delivered", "words")))]
+    assert found == [
+        ("05-26", "Kitchen", "fresh", 0.0, "nothing promised"), ("05-26", "Shop", "fresh", 1.0, "delivered without a promise"),
+        ("05-26", "(all markets)", "fresh", 1.0, "nothing promised"),
+        ("06-02", "Kitchen", "fresh", 0.0, "not delivered"), ("06-02", "Shop", "fresh", 7.0, "kept"), ("06-02", "Stall", "fresh", 1.0, "kept"),
+        ("06-02", "(all markets)", "fresh", 8.0, "all promises together kept"),  # 4 + 3 + 1
+        ("06-09", "Shop", "fresh", 2.0, "promised more than was asked; ordered more than was promised; kept"),
+        ("06-09", "(all markets)", "fresh", 2.0, "all promises together kept"),
+        ("06-09", "Shop", "dried", 0.0, "still to deliver"), ("06-09", "(all markets)", "dried", 0.0, "over-promised to all markets together"),
+        ("06-16", "Kitchen", "fresh", 0.0, "promised"), ("06-16", "Shop", "fresh", 0.0, "asked, nothing promised yet"),
+        ("06-16", "(all markets)", "fresh", 0.0, "within what can be promised")]
+    assert list(table.index) == list(range(len(table))) and table["rows"].tolist()[:3] == [1.0, 1.0, 2.0]
+    asked = weeks(typed(("2025-06-23", "Shop", "fresh", 5, None, None)))
+    assert at(asked, "2025-06-23", "(all markets)")["words"] == "nothing promised yet"
+
+
 def test_promised_by_week_adds_the_markets():
     found = promised_by_week(PROMISES)
     monday = (dt.date(2025, 6, 16) - dt.date(1970, 1, 1)).days

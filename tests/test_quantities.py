@@ -94,6 +94,8 @@ def test_what_is_plain_is_read_without_a_note(text):
     ("12 in", "weight", "is a length, not a weight", (), "wrong_unit"),
     ("5 x 40 in", "diameter", "holds two sizes", (), "two_sizes"),
     ("4'15\"", "length", "does not add up", ("63",), "does_not_add_up"),
+    ("4 ft 0.5 ft", "length", "does not add up", ("54",), "does_not_add_up"),
+    ("3 furlongs", "weight", "is not a weight", (), "wrong_unit"),
     ("7/0", "length", "divides by nothing", (), "not_a_number"),
     ("4 2", "length", "holds two numbers", ("4", "2"), "two_numbers"),
     ("3 wibbles", "length", 'has a unit that is not known, "wibbles"', (), "unknown_unit"),
@@ -104,6 +106,12 @@ def test_what_is_plain_is_read_without_a_note(text):
 ])
 def test_what_is_asked(text, quantity, question, offers, code):
     assert read_quantity(text, quantity, "us") == Ask(question, offers, code)
+
+
+def test_a_unit_that_is_not_listed_says_how_it_was_read():
+    """A stone is 14 lb; it is none of the workbook's own units."""
+    assert read_quantity("2 stone", "weight", "us").note == "1 stone read as 14 lb"
+    assert read_quantity("2 lb", "weight", "us").note is None
 
 
 def test_a_comma_before_three_digits_follows_the_habit_when_it_is_known():

@@ -105,6 +105,15 @@ def test_own_first_picks_replace_the_book():
     assert season.own_run(3, 7.0, 9.5, 8.0, 6, 18, 3) == (7.0, 9.5, True)
     assert season.own_run(3, 7.0, 9.5, 14.0, 6, 18, 3) == (7.0, 18, True)  # one still waits: not yet told
     assert season.own_run(3, 20.0, 22.0, 23.0, 6, 18, 3) == (20.0, 22.0, True)
+    assert season.own_run(3, 7.0, 9.5, 9.5, 6, 18, 3) == (7.0, 9.5, True)  # waits as long as the longest took, not longer
+
+
+def test_a_week_without_a_sale_needs_no_logs_in_its_groups():
+    assert season.rota(0.0, 0.2, 9) == (9, 0, 0)
+
+
+def test_a_run_of_months_goes_once_round_the_year_and_no_further():
+    assert season.run_length({11, 12, 1}, 11) == 3 and season.run_length(set(range(1, 13)), 3) == 12
 
 
 def test_a_full_year_before_forcing_and_a_rest_between_soaks():

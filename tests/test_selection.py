@@ -67,6 +67,16 @@ def test_two_readings_are_a_question(index):
     assert both.find("A1, oak").question.startswith('holds "oak", which can be')
 
 
+def test_a_range_that_is_a_place_as_well_is_a_question():
+    index = LogIndex(["A1", "A2", "A3", "A4"], places=["A1-A3", "yard", "yard", "A1-A3"])
+    assert index.find("a1-a3") == Ask("can be a range of 3 logs or the place of that name (2 logs)", (), "two_readings")
+
+
+def test_each_row_left_out_gives_its_own_reason():
+    index = LogIndex(["A1"], left_out={"C1": "is on row 14", "c-1": "is on row 15"})
+    assert [index.reason(name) for name in ("C1", "c-1", "A1")] == ["is on row 14", "is on row 15", None]
+
+
 def test_two_readings_of_the_same_logs_are_one():
     index = LogIndex(["A1", "A2", "A3"], ["oak", "oak", "ash"], places=["oak", "oak", "yard"])
     assert names(index, "oak")[0] == ["A1", "A2"]

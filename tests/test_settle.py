@@ -11,7 +11,7 @@ import yards
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calc import cents, settle
+from calc import cents, results, settle
 from calc.balances import money
 from calc.consignment import losses
 from calc.functions import evaluate
@@ -77,6 +77,78 @@ def test_weights_by_hand():
     assert row(stock, "Shop", "2025-07-01", "fresh")["words"] == "not counted"  # still 4.45 there
     kitchen = row(stock, "Kitchen", "2025-05-01", "fresh")
     assert (kitchen["sold_kg"], kitchen["closing_kg"]) == (3.0, 0.0)
+    dried = row(stock, "Shop", "2025-06-01", "dried")  # never delivered there: nothing can be missing
+    assert (dried["closing_kg"], dried["words"]) == (0.0, "sold straight from home: nothing stands there")
+    assert list(dict.fromkeys(stock["market"])) == ["Kitchen", "Shop", "Stall"]  # by name, however the lines were written
+
+
+def test_what_a_count_says_in_words():
+    """Each by hand, 4 kg delivered: by the lines 4 - 1 = 3 stand there unless more went out."""
+    came, went = ("2025-07-01", "Shop", "delivered", "fresh", 4.0), ("2025-07-02", "Shop", "sold", "fresh", 1.0)
+
+    def said(*lines, markets=MARKETS):
+        return row(settled((came, *lines), markets)[0]["settlement_stock"], "Shop", "2025-07-01", "fresh")["words"]
+
+    def counted(amount):
+        return ("2025-07-20", "Shop", "counted", "fresh", amount)
+
+    assert said() == "not counted"
+    assert said(went, counted(3.0)) == "counted: it agrees"
+    assert said(went, counted(3.5)) == "counted more than the lines say: a delivery is missing, or a sale is written twice"
+    assert said(("2025-07-02", "Shop", "sold", "fresh", 4.5)) == "more went out than was delivered there"
+    agreed = MARKETS.assign(allowance=[None] * 3)
+    assert said(went, counted(2.0), markets=agreed) == "missing; no loss is agreed on Lists, so none is charged"
+    found = (("2025-06-01", "Shop", "delivered", "fresh", 4.0), ("2025-06-30", "Shop", "counted", "fresh", 3.0),
+             ("2025-07-20", "Shop", "counted", "fresh", 4.0))
+    stock = settled(found)[0]["settlement_stock"]  # June: 1 missing, 5 % of 4 allowed, 0.8 charged; July: all 4 are there
+    assert row(stock, "Shop", "2025-06-01")["charged_kg"] == pytest.approx(0.8) == -row(stock, "Shop", "2025-07-01")["charged_kg"]
+    assert row(stock, "Shop", "2025-07-01")["words"] == ("found again what was missing at an earlier count: what was charged for it is "
+                                                         "taken back")
+
+
+def test_all_missing_at_a_count_is_charged_beyond_the_loss_allowed_where_a_price_is_known():
+    """4 kg came and none is left: 5 % of 4, 0.2, is allowed; 3.8 x 24 = 91.20 is charged at the shop. Another has no price: nothing."""
+    more = pd.concat((MARKETS, MARKETS.iloc[:1].assign(market="Annexe")))
+    book = tuple((day, market, kind, "fresh", kilos) for market in ("Shop", "Annexe")
+                 for day, kind, kilos in (("2025-07-02", "delivered", 4.0), ("2025-07-20", "counted", 0.0)))
+    tables, _, missing = settled(book, more)
+    assert list(missing["key"]) == ["annexe", "shop"] and missing["charged_kg"].tolist() == pytest.approx([0.0, 3.8])
+    stock = tables["settlement_stock"]
+    assert row(stock, "Shop", "2025-07-01")["unexplained_kg"] == 4.0 and row(tables["settlement"], "Shop", "2025-07-01")["lost"] == 91.2
+    assert row(stock, "Annexe", "2025-07-01")["words"] == ("missing beyond the loss allowed; no price is known, so nothing is charged: type "
+                                                           "one in Prices on Lists")
+
+
+def test_a_fee_by_the_day_is_owed_once_for_each_day_of_sale_without_a_fee_of_its_own():
+    """9 a day: once for the two sales of 1 July; 2 July has its own fee of 5; on 3 July nothing was sold. 14 in all."""
+    book = (("2025-07-01", "Shop", "sold", "fresh", 1.0), ("2025-07-01", "Shop", "sold", "fresh", 2.0),
+            ("2025-07-02", "Shop", "sold", "fresh", 1.0), ("2025-07-02", "Shop", "fee", None, 5.0),
+            ("2025-07-03", "Shop", "delivered", "fresh", 1.0), ("2025-07-01", "Stall", "sold", "fresh", 1.0))
+    tables, sold, _ = settled(book, MARKETS.assign(market_fee=[9.0, None, None]), lots=("L1", "L1", "L1"))
+    added = sold[sold["at"] == -1]
+    assert added[["kind", "product", "lot", "lot_name", "amount", "sold_kg", "value", "value_cents", "due_cents", "unpriced"]].values.tolist() \
+        == [["fee", "", "", "", 9.0, 0.0, 0.0, 0, -900, False]]
+    assert added["price"].isna().all() and added["row"].isna().all()
+    july = row(tables["settlement"], "Shop", "2025-07-01")
+    assert (july["fees"], july["rows"], july["due"]) == (14.0, 5.0, 58.0)  # 4 x 24 = 96 less a quarter, less 14
+    assert row(tables["settlement"], "Stall", "2025-07-01")["fees"] == 0.0
+
+
+def test_a_market_with_money_lines_only_has_no_weights():
+    tables = settled((("2025-07-02", "Shop", "fee", None, 9.0),))[0]
+    stock, aged = tables["settlement_stock"], tables["settlement_ages"].iloc[0]
+    assert not len(stock) and list(stock.columns) == list(results.COLUMNS["settlement_stock"])
+    assert (aged["open"], aged["words"]) == (-9.0, "fees and corrections are more than what was sold")
+
+
+def test_what_the_age_of_money_says_in_words():
+    """1 kg at 24 less a quarter: 18 due of 1 July, 30 days old on the 31st."""
+    sold = ("2025-07-01", "Shop", "sold", "fresh", 1.0)
+    paid = [settled((sold, ("2025-07-20", "Shop", "paid", None, part)))[0]["settlement_ages"].iloc[0]["words"] for part in (5.0, 18.0, 20.0)]
+    assert paid == ["within the 30 days agreed", "nothing is open", "more was paid than was due"]
+    ages = settled()[0]["settlement_ages"].set_index("market")
+    assert ages.loc["Stall", "words"] == "paid at once"
+    assert ages.loc["Kitchen", "late"] == 0 and pd.isna(ages.loc["Kitchen", "payment_days"])
 
 
 def test_money_by_hand():
@@ -207,6 +279,19 @@ def test_lots_by_hand():
     assert table.loc["250601", ["delivered_kg", "sold_kg", "left_kg", "sales", "commission", "net"]].tolist() == [6, 4, 2, 96, 24, 72]
     assert table.loc["250602", "left_kg"] == -0.5 and table.loc["250602", "words"] == "more went out than was delivered of this lot"
     assert table.loc["(no lot)", "words"] == "of which lot cannot be told"
+    assert table.loc["250601", "words"] == "there by the lines; some went without a lot"
+
+
+def test_where_a_lot_stands_in_words():
+    book = (("2025-06-02", "Shop", "delivered", "fresh", 6.0), ("2025-06-04", "Shop", "sold", "fresh", 4.0),
+            ("2025-06-04", "Shop", "delivered", "fresh", 1.0), ("2025-06-04", "Shop", "sold", "fresh", 1.0),
+            ("2025-06-05", "Shop", "sold", "fresh", 1.0), ("2025-06-05", "Shop", "sold", "dried", 0.2),
+            ("2025-06-05", "Kitchen", "delivered", "fresh", 3.0))
+    table = settled(book, lots=("A", "A", "B", "B", "C", "D", "A"))[0]["settlement_lots"]
+    said = {(market, lot): (left, words) for market, lot, left, words in zip(table["market"], table["lot"], table["left_kg"], table["words"])}
+    assert said == {("Shop", "A"): (2.0, "there by the lines"), ("Shop", "B"): (0.0, "all gone"),
+                    ("Shop", "C"): (0.0, "never delivered there under this lot"), ("Shop", "D"): (0.0, "sold straight from home"),
+                    ("Kitchen", "A"): (0.0, "bought outright")}
 
 
 # ---- the function of the same name -------------------------------------------------------------------------------
