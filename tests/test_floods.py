@@ -1,6 +1,6 @@
 """Floods of mistakes: damaged workbooks from seeds. No traceback, no row lost, each row left out is named, sound rows stay as they were.
 
-600 here, 20,000 by scripts/flood.py. Every fortieth is worked out to the end, some go through a real file.
+2,000 here, 20,000 by scripts/flood.py. Every fortieth is worked out to the end, some go through a real file.
 """
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from workbook_template.ports.xmledit import find_elements
 from workbook_template.refresh import refresh_file
 from workbook_template.yard import Yard
 
-BOOKS, PARTS = 600, 6
+BOOKS, PARTS = 2000, 20
 FILES = 12
 
 
