@@ -99,7 +99,7 @@ class Coded:
 
     def untidy(self) -> np.ndarray:
         """Numbers of the words with spaces to be put right, or with anything beyond plain ASCII."""
-        return np.zeros(0, dtype=np.int64) if _tidy(self.words.tolist()) else matching(self.words, UNTIDY)
+        return matching(self.words, UNTIDY)
 
     @cached_property
     def _plain(self) -> str:
@@ -110,7 +110,10 @@ class Coded:
 
 def _tidy(texts: list) -> bool:
     """Whether all texts are sure to be tidy; False where they have to be looked at one by one."""
-    joined = "\n".join(texts)
+    try:
+        joined = "\n".join(texts)
+    except TypeError:  # something else than text
+        return False
     if not joined.isascii() or any(ends in f"\n{joined}\n" for ends in ("  ", " \n", "\n ", "\n\n")):
         return False
     bare = joined.replace("\n", "")
@@ -123,7 +126,7 @@ def matching(values: np.ndarray, pattern: str) -> np.ndarray:
     >>> matching(np.array(["Total", None, "wax", "sum total"], dtype=object), "total").tolist()
     [0, 3]
     """
-    if not len(values):
+    if not len(values) or pattern == UNTIDY and _tidy([text for text in values.tolist() if text is not None]):
         return np.zeros(0, dtype=np.int64)
     import pyarrow as arrow
     import pyarrow.compute as compute

@@ -21,6 +21,7 @@ from workbook_template import schema
 from workbook_template.ports import reader, scan
 from workbook_template.ports.grid import Grid, tables_from
 from workbook_template.ports.parts import SharedStrings
+from workbook_template.ports.preflight import FileProblem
 from workbook_template.refresh import table_infos
 
 COLUMNS = [("name", "Name", "text"), ("note", "Note", "text"), ("size", "Size", "number"), ("day", "Day", "date")]
@@ -104,9 +105,12 @@ def test_a_huge_number_under_a_date_format_does_not_end_the_program(tmp_path):
     with xlsxwriter.Workbook(str(tmp_path / "s.xlsx")) as book:
         sheet, day = book.add_worksheet("S"), book.add_format({"num_format": "d mmm yyyy"})
         sheet.write_row(0, 0, [title for _, title, _ in COLUMNS])
-        sheet.write_row(1, 0, [1e20] * 4, day)
+        sheet.write_row(1, 0, [-1e20] * 4, day)
     columns = read(tmp_path / "s.xlsx").columns
-    assert columns["name"].values[0] == "1e+20" and columns["size"].values[0] == 1e20 and columns["day"].odd == {0: Odd("number", 1e20)}
+    change_part(tmp_path / "s.xlsx", "xl/worksheets/sheet1.xml", lambda xml: xml.replace(b"<sheetData>", b"<sheetData><!-- c -->"))
+    with pytest.raises(FileProblem, match="save it as"):
+        read(tmp_path / "s.xlsx")
+    assert columns["name"].values[0] == "-1e+20" and columns["size"].values[0] == -1e20 and columns["day"].odd == {0: Odd("number", -1e20)}
 
 
 def test_strings_that_stand_twice_or_are_blank_are_one_word(tmp_path):

@@ -34,7 +34,7 @@ from workbook_template.ports.parts import (
     split_range,
     split_reference,
 )
-from workbook_template.ports.preflight import FileProblem, check_extent, check_file, damage_named
+from workbook_template.ports.preflight import SAVE_AS, FileProblem, check_extent, check_file, damage_named
 from workbook_template.ports.scan import COMPUTED, Scan, scan_sheet
 
 __all__ = [
@@ -343,7 +343,7 @@ def _load(known: Known, readers: list, sheet: str, first_row: int, kinds: dict[i
             sheet, header_row=None, skip_rows=first_row, use_columns=order,
             dtypes={at: DTYPES[kind] for at, kind in kinds.items()},
         )
-        batch, errors = loaded.to_arrow_with_errors()
+        batch, errors = _arrow_of(loaded, sheet)
     readers.append(book)
     columns = {at: _from_arrow(batch.column(i), kinds[at]) for i, at in enumerate(order)}
     for error in errors.errors if errors is not None else ():
@@ -355,6 +355,16 @@ def _load(known: Known, readers: list, sheet: str, first_row: int, kinds: dict[i
         if kind == DATE:
             _drop_impossible(columns[at], known.book.date1904)
     return columns
+
+
+def _arrow_of(loaded, sheet: str):
+    """What the general reader hands over; it gives up on a number under a date format that is far beyond any date."""
+    try:
+        return loaded.to_arrow_with_errors()
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":
+            raise
+        raise FileProblem(f"Sheet {sheet} holds what cannot be read in the form in which it was written. {SAVE_AS}") from error
 
 
 def _from_arrow(array, kind: str) -> RawColumn:
