@@ -7,7 +7,6 @@ means; it only finds the few cells that the exact reading, text by text, has to 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -101,9 +100,9 @@ class Coded:
         """Numbers of the words with spaces to be put right, or with anything beyond plain ASCII."""
         return matching(self.words, UNTIDY)
 
-    @cached_property
+    @property
     def _plain(self) -> str:
-        """All words in lower case, each after a line end; "" where one is not plain ASCII."""
+        """All words in lower case, each after a line end; "" where one is not plain ASCII. Not kept, since notes may be long."""
         joined = "\n" + "\n".join(self.words.tolist())
         return joined.lower() if joined.isascii() else ""
 

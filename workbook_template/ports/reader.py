@@ -1,7 +1,8 @@
 """Reads a grower's closed workbook: whole tables fast, single cells exactly, and no cell's content lost.
 
-fastexcel does the bulk with the column types given (it never guesses); a pass over the same bytes finds the
-cells that do not hold their column's type and keeps them as they were.
+One pass over the bytes (scan.py) finds the cells that do not hold their column's type, keeps them as they were, and takes
+the others along where the sheet is in the usual form. Other sheets go through fastexcel, with the column types given (it
+never guesses).
 """
 from __future__ import annotations
 

@@ -2,7 +2,8 @@
 
 Fast readers convert silently: TRUE becomes 1.0, the text "12" becomes 12.0, a date in an id column becomes
 text. This pass looks at the bytes of every cell's opening tag, whole arrays at a time, and hands out only
-the cells that disagree, exactly as stored. It also measures the used rectangle, because a single far-corner
+the cells that disagree, exactly as stored; the others it takes along as arrays of numbers and of numbers of shared
+strings, where they are in the usual form. It also measures the used rectangle, because a single far-corner
 cell makes fast readers exhaust the memory. Whatever it does not recognise at once goes through a full XML
 parser instead.
 """
