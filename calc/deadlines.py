@@ -105,11 +105,11 @@ def hours_ahead(frames: dict, yard: Yard, hours: pd.DataFrame, calendar: pd.Data
     each_day = max(0.0, alive * upkeep_minutes / 60.0 - soaks.sum()) / YEAR_DAYS
     setup, undated, whose = _setup_hours(frames, yard, hours, settings.get("inoculate_within"), begins)
     free = settings.get("hours_free")
+    upkeep, spare = each_day * days, np.full(MONTHS_AHEAD, np.nan) if free is None else free * days / WEEK
+    needed = soaks + upkeep + setup
     table = pd.DataFrame({
-        "month": dates(begins[:-1]), "soak_hours": soaks, "upkeep_hours": each_day * days, "setup_hours": setup,
-        "hours_free": np.nan if free is None else free * days / WEEK})
-    table["hours"] = table["soak_hours"] + table["upkeep_hours"] + table["setup_hours"]
-    table["words"] = [_verdict(row) for row in table.itertuples()]
+        "month": dates(begins[:-1]), "soak_hours": soaks, "upkeep_hours": upkeep, "setup_hours": setup, "hours_free": spare, "hours": needed,
+        "words": [_verdict(*pair) for pair in zip(needed.tolist(), spare.tolist(), strict=True)]})
     if undated > 0:
         last = {"month": pd.NaT, "soak_hours": 0.0, "upkeep_hours": 0.0, "setup_hours": undated, "hours_free": np.nan, "hours": undated,
                 "words": f"in no month yet: {whose}"}
@@ -117,10 +117,10 @@ def hours_ahead(frames: dict, yard: Yard, hours: pd.DataFrame, calendar: pd.Data
     return table[list(results.COLUMNS["hours_ahead"])]
 
 
-def _verdict(row) -> str:
-    if np.isnan(row.hours_free):
+def _verdict(hours: float, free: float) -> str:
+    if np.isnan(free):
         return "type the hours you have free a week on Settings"
-    over = row.hours - row.hours_free
+    over = hours - free
     return f"{over:,.0f} h more than you have free" if over >= 0.5 else ""
 
 

@@ -198,8 +198,9 @@ def every_table(frames: dict, found: dict, settings: dict) -> dict[str, pd.DataF
     dried = places[places["product"] == "dried"].sort_values("net", ascending=False, ignore_index=True)
     dry_net = float(dried["net"].iloc[0]) / found["ratio"] - np.nan_to_num(cost) if len(dried) else None
     gear, unit = dryer(settings), settings.get("weight_unit_kg", 1.0)
-    asked = [(row.net, None if np.isnan(row.takes) else row.takes, row.promised) for row in fresh.itertuples()]
-    stock = [(row.kg, max(row.days_left, 1.0)) for row in good.itertuples()]
+    asked = [(net, None if np.isnan(takes) else takes, promised)
+             for net, takes, promised in zip(*(fresh[name].tolist() for name in ("net", "takes", "promised")), strict=True)]
+    stock = [(kilos, max(days, 1.0)) for kilos, days in zip(good["kg"].tolist(), good["days_left"].tolist(), strict=True)]
 
     def planned(more=0.0):
         return keeping.best_use(stock, asked, dry_net, lambda days: gear.takes(days) + more)

@@ -35,7 +35,8 @@ def soak_lines(week: Week) -> list[dict]:
     """This week's soaks of the calendar; what it left out stands in its own words."""
     this = pd.Timestamp(dates([monday_of(week.day)])[0])
     found = []
-    for row in week.soak_calendar[week.soak_calendar["week"] == this].itertuples():
+    rows = week.soak_calendar[week.soak_calendar["week"] == this] if len(week.soak_calendar) else week.soak_calendar
+    for row in rows.itertuples() if len(rows) else ():
         if not row.logs > 0:
             if row.words and row.group != row.group:  # nothing is dated, and why; groups left out stand in the stop list
                 found.append(line("soak/none", "soak", "none this week", NOWHERE, row.words, SOAK_RULE, 0, stamp(monday_of(week.day)), 0.0))
@@ -51,6 +52,8 @@ def soak_lines(week: Week) -> list[dict]:
 
 def spawn_lines(week: Week) -> list[dict]:
     """Spawn near or past its use-by date that some waiting log names, or no log at all."""
+    if not len(week.lots):
+        return []
     ahead = int(tables.figure("spawn_ahead_days").typical)
     used, still = words(week.logs, "spawn_lot"), week.yard.left()
     waiting = ~week.yard.is_at_work() & (week.yard.inoculated >= NO_DAY) & (still > 0)
@@ -70,13 +73,14 @@ def spawn_lines(week: Week) -> list[dict]:
 def retire_lines(week: Week) -> list[dict]:
     """Years of logs that no longer pay their upkeep."""
     found = []
-    for row in week.keep_retire[week.keep_retire["words"].isin([RETIRE])].itertuples():
-        mine = np.flatnonzero((years_of(week.yard.inoculated) == float(row.group)) & (week.yard.inoculated < NO_DAY) & (week.alive > 0))
+    years = week.keep_retire["group"].to_numpy()[(week.keep_retire["words"] == RETIRE).to_numpy(dtype=bool)].tolist()
+    for year in years:
+        mine = np.flatnonzero((years_of(week.yard.inoculated) == float(year)) & (week.yard.inoculated < NO_DAY) & (week.alive > 0))
         if len(mine):
             logs = float(week.alive[mine].sum())
-            found.append(line(f"retire or replace/{row.group}", "retire or replace", log_names.said(week.ranked.spans(mine), len(mine), logs),
-                              NOWHERE, f"inoculated in {row.group}: even a good rest of their life brings less than its upkeep; see Yield",
-                              "keep or retire by what is still to come (EconS 350)", len(mine), str(row.group), logs))
+            found.append(line(f"retire or replace/{year}", "retire or replace", log_names.said(week.ranked.spans(mine), len(mine), logs),
+                              NOWHERE, f"inoculated in {year}: even a good rest of their life brings less than its upkeep; see Yield",
+                              "keep or retire by what is still to come (EconS 350)", len(mine), str(year), logs))
     return found
 
 

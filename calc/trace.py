@@ -73,24 +73,43 @@ class Lines:
 
     def __init__(self, frames: dict, book: Diary, sold: pd.DataFrame, named: bool = False):
         self.logs, self.book = frames["logs"], book
-        events, sales = book.frame, frames.get("sales", pd.DataFrame())
+        events, self._sales = book.frame, frames.get("sales", pd.DataFrame())
         lot, lots = text_codes(events, "lot", str.casefold)
         wanted = book.seen & (np.array([text != "" for text in lots], dtype=bool)[lot] | book.lines("dried")) if named else book.seen
         at = np.flatnonzero(wanted)
         events = events.iloc[at] if len(at) < len(events) else events
-        self.events = pd.DataFrame({
+        self._at, self._lines, self._sold = at, events, sold
+        pair = np.flatnonzero(wanted[book.line]) if named else slice(None)
+        self.of_log = pd.DataFrame({"at": book.line[pair], "log": book.log[pair]})
+        self.count = numbers(self.logs, "count", 1.0)
+
+    @cached_property
+    def nothing(self) -> bool:
+        """No line of Events is among them, and no line of Sales carries a lot."""
+        return not len(self._at) and not (self._sold["lot"] != "").any()
+
+    @cached_property
+    def events(self) -> pd.DataFrame:
+        """Lines of Events; at: their positions there."""
+        at, events, book = self._at, self._lines, self.book
+        return pd.DataFrame({
             "at": at, "row": numbers(events, "row"), "day": book.day[at], "kind": book.kind[at], "kg": book.amount[at],
             "dried_kg": numbers(events, "dried_out_kg"), "key": words(events, "lot"), "lot": as_typed(events, "lot"),
             "note": as_typed(events, "note"), "text": as_typed(events, "log_text"), "wet": words(events, "picked_wet"),
             "grade": as_typed(events, "grade")})
+
+    @cached_property
+    def sales(self) -> pd.DataFrame:
+        """Lines of Sales that moved a weight."""
+        sold, sales = self._sold, self._sales
         moved = sold[(sold["at"] >= 0) & sold["product"].isin(("fresh", "dried")) & (sold["kind"] != "counted")]
-        self.sales = moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
-        pair = wanted[book.line] if named else slice(None)
-        self.of_log = pd.DataFrame({"at": book.line[pair], "log": book.log[pair]})
-        self.count = numbers(self.logs, "count", 1.0)
+        return moved.assign(docket=as_typed(sales, "docket")[moved["at"]], note=as_typed(sales, "note")[moved["at"]]).reset_index(drop=True)
+
+    @cached_property
+    def harvest(self) -> dict[str, str]:
+        """Harvest lot (lower case) -> its name as typed."""
         picks = self.events[(self.events["kind"] == "picked") & (self.events["key"] != "")]
-        self.harvest = dict(zip(picks["key"], picks["lot"], strict=True))
-        self.dryings = self._dryings()
+        return dict(zip(picks["key"], picks["lot"], strict=True))
 
     @cached_property
     def spawn(self) -> np.ndarray:
@@ -105,7 +124,8 @@ class Lines:
     def spawn_names(self) -> np.ndarray:
         return as_typed(self.logs, "spawn_lot")
 
-    def _dryings(self) -> pd.DataFrame:
+    @cached_property
+    def dryings(self) -> pd.DataFrame:
         """Dried lines with the harvest lots that went in, as a tuple of keys, and how that is known."""
         table = self.events[self.events["kind"] == "dried"].copy()
         found = []
@@ -233,6 +253,8 @@ def _move_rows(moves: pd.DataFrame) -> pd.DataFrame:
 
 def _balance(lines: Lines, picked, dryings, moves, fresh: set[str], dried: set[str]) -> list[tuple[str, str, float]]:
     """Where the weight of these lots is, by product: got = what went anywhere + left at home, by the lines."""
+    if lines.nothing:
+        return {}
     home = lines.events[lines.events["kind"].isin(AT_HOME) & lines.events["key"].isin(fresh)]
     parts = [len(fresh.intersection(sources)) / max(len(sources), 1) for sources in dryings["sources"]]  # of several lots, each its share
     got = {"fresh": float(picked["kg"].sum()), "dried": float(dryings.loc[dryings["key"].isin(dried), "dried_kg"].sum())}
@@ -361,6 +383,8 @@ def _list(names: list[str]) -> str:
 
 def register(lines: Lines) -> pd.DataFrame:
     """The table trace: every lot of Events and Sales with the logs behind it and where it went, the newest first."""
+    if lines.nothing:
+        return results.empty("trace")
     picks, dried = lines.events[(lines.events["kind"] == "picked") & (lines.events["key"] != "")], lines.dryings[lines.dryings["key"] != ""]
     if not len(picks) and not len(dried) and not (lines.sales["lot"] != "").any():
         return results.empty("trace")
@@ -423,6 +447,8 @@ def _moved_by_lot(sales: pd.DataFrame) -> pd.DataFrame:
 
 def used_at_home(lines: Lines) -> dict[str, float]:
     """Fresh kg of each harvest lot culled, given, spoiled at home or dried."""
+    if lines.nothing:
+        return {}
     home = lines.events[lines.events["kind"].isin(AT_HOME) & (lines.events["key"] != "")].groupby("key")["kg"].sum().to_dict()
     for sources, kilos in zip(lines.dryings["sources"], lines.dryings["kg"], strict=True):
         for source in sources:

@@ -38,7 +38,7 @@ def this_week(view: View) -> ResultSheet:
         lines = []
     else:
         frame = view.results.this_week
-        lines = list(zip(frame.itertuples(), (carried.mark(r.key, r.occasion) for r in frame.itertuples()), strict=True))
+        lines = [(row, carried.mark(row.key, row.occasion)) for row in frame.itertuples()]
         beside, kept = carried.carry(view.typed, [found for _, found in lines], view.as_of)
         sheet.put(2, 0, f"Week of {day(monday(view.as_of))}, as of {day(view.as_of)}. {carried.told(beside, kept)}".strip(), "strong")
     row = _lines(sheet, lines, beside, view.results is not None)
