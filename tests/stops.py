@@ -127,6 +127,14 @@ class Stops:
         assert end["code"] == 0 or end["code"] == 3 and "had been written by then and is whole." in end["said"], (name, end)
         return "done"
 
+    def no_room(self, name: str) -> None:
+        """The system lets no file grow: a sentence, and every file as it was."""
+        before = self.fresh()
+        end = self.server.run(args=words(name, self.folder), fsize=100)
+        assert end["code"] == 3 and "Traceback" not in end["said"] and end["said"].count("\n") == 1, (name, end)
+        assert "no room on the disk" in end["said"] or "Nothing was changed" in end["said"], (name, end)
+        self.nothing_left(name, before)
+
     def nothing_left(self, name: str, before: dict[str, str]) -> None:
         assert state(self.folder) == before, (name, set(state(self.folder)) ^ set(before))
         assert list(self.pieces.iterdir()) == [], name

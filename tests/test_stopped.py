@@ -34,6 +34,11 @@ def test_stopped_at_a_random_moment(stops, name):
     assert stops.random(name, 1, 2026)
 
 
+@pytest.mark.parametrize("name", COMMANDS)
+def test_no_room_for_any_file(stops, name):
+    stops.no_room(name)
+
+
 def test_every_command_that_writes_is_among_them():
     from workbook_template.cli import cli
     assert set(cli.list_commands(None)) - set(COMMANDS) == {"addin", "calc", "check", "doctor"}

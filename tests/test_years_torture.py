@@ -185,5 +185,5 @@ def test_upgrade_names_what_it_leaves_and_the_old_file_keeps_it(before, tmp_path
     for name in TYPED_INTO:
         assert f"{name}: 1 picture" in told or f"{name}: 2 pictures" in told, name
         assert {f"{name}: 1 shape", f"{name}: 1 sparkline"} <= told and any(w.startswith(f"{name}: ") and "cell note" in w for w in told), name
-    assert "Sales: 1 drop-down from another sheet" in told and any(w.startswith("macros of your own") for w in told)
+    assert "Sales: 1 drop-down list" in told and any(w.startswith("macros of your own") for w in told)
     assert any(line.startswith("Colours, formats and rules") for line in done.lines())

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import secrets
 import tempfile
 from functools import lru_cache
@@ -40,9 +41,9 @@ class Book:
 
     def __init__(self, path: Path, yard: Yard, rows: int, as_of: dt.date, cached: bool, pieces: str):
         self.yard, self.profile, self.rows, self.cached = yard, yard.profile, rows, cached
-        self.workbook = xlsxwriter.Workbook(str(path), {"strings_to_numbers": False, "strings_to_formulas": False,
-                                                        "strings_to_urls": False, "default_date_format": "d mmm yyyy",
-                                                        "tmpdir": pieces})
+        self.path, self.made = path, io.BytesIO()  # packed in memory, written at once: where that fails nothing stays open
+        self.workbook = xlsxwriter.Workbook(self.made, {"strings_to_numbers": False, "strings_to_formulas": False, "strings_to_urls": False,
+                                                    "default_date_format": "d mmm yyyy", "tmpdir": pieces})
         self.workbook.set_calc_mode("auto")
         self.looks = Looks(self.workbook)
         self.env = environment(yard, as_of)
@@ -166,6 +167,7 @@ def _drawn(book: Book, macro: bool, file_name: str, step) -> list:
     book.sheet("Start").activate()
     step("Writing")
     book.workbook.close()
+    book.path.write_bytes(book.made.getvalue())
     return book.singles
 
 

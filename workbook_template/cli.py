@@ -271,6 +271,11 @@ def addin() -> None:
     """Worksheet functions and Refresh inside LibreOffice or Excel."""
 
 
+def main() -> None:
+    """What `python -m workbook_template.cli` runs."""
+    from workbook_template.__main__ import main as start
+    start()
+
+
 if __name__ == "__main__":
-    from workbook_template.__main__ import main
     main()

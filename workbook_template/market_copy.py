@@ -7,6 +7,7 @@ row keys, wherever they stand then (workbook_template.returned).
 from __future__ import annotations
 
 import datetime as dt
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -142,8 +143,9 @@ def fill(template: str, cells: dict[str, str]) -> str:
 
 def draw(path: Path | str, offer: Offer) -> None:
     """Write the copy to a new file."""
-    book = xlsxwriter.Workbook(str(path), {"strings_to_numbers": False, "strings_to_formulas": False, "strings_to_urls": False,
-                                            "in_memory": True})
+    made = io.BytesIO()  # written to the disk at once: a library that fails half way leaves nothing open
+    book = xlsxwriter.Workbook(made, {"strings_to_numbers": False, "strings_to_formulas": False, "strings_to_urls": False,
+                                     "in_memory": True})
     book.set_properties({"title": SHEET, "created": dt.datetime.combine(offer.day, dt.time())})
     book.set_calc_mode("auto")
     sheet, looks = book.add_worksheet(SHEET), Looks(book)
@@ -159,6 +161,7 @@ def draw(path: Path | str, offer: Offer) -> None:
     sheet.protect("", {"sort": True, "autofilter": True, "format_columns": True, "format_rows": True, "insert_rows": True})
     _page(sheet, offer, row - 1, last)
     book.close()
+    Path(path).write_bytes(made.getvalue())
 
 
 def _heading(sheet, looks, offer: Offer, last: int) -> int:

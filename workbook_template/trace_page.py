@@ -6,6 +6,7 @@ told. Where lines are many the page adds them up by market and lot, and every li
 from __future__ import annotations
 
 import datetime as dt
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -144,7 +145,8 @@ def write(path: Path, pages: list[Page], profile: str) -> None:
     import xlsxwriter
 
     from workbook_template.looks import Looks
-    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}) as book:
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}) as book:
         looks = Looks(book)
         for page in pages:
             name = _sheet_name(page.title, book)
@@ -152,6 +154,7 @@ def write(path: Path, pages: list[Page], profile: str) -> None:
             _draw(book.add_worksheet(name), looks, page, profile, whole=not long)
             if long:
                 _draw(book.add_worksheet(_sheet_name(f"Lines of {page.title}", book)), looks, page, profile, whole=True, pages=0)
+    path.write_bytes(made.getvalue())
 
 
 def _sheet_name(title: str, book) -> str:

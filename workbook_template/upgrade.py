@@ -51,7 +51,7 @@ class Upgraded:
                 f"Rows carried over and read back: {rows or 'none typed yet'}; Settings, Plan and Lists with them."]
         if self.kept:
             told.append(f"{self.kept} cells of columns of your own stand on the sheet {KEPT_SHEET}.")
-        told.append("Colours, formats and rules that you gave cells of these sheets are as they come; they were not carried over.")
+        told.append("Colours, formats and rules of your own on these sheets were not carried over.")
         if self.left:
             told += ["Not carried over; it is all still in the old file:", *(f"  {words}" for words in self.left)]
         return [*told, f"Next: boltbook refresh \"{self.path.name}\""]
@@ -273,7 +273,7 @@ OWN_THINGS = ((("comments",), {"comment"}, "cell note"), (("drawing",), {"pic"},
               (("slicer", "timeline"), {"slicer", "timeline"}, "slicer"))
 BESIDE = {"externalLink": "links to other workbooks", "connections": "connections to data elsewhere",
           "customXml": "data that other programs keep in it"}
-OWN_MARKS = (("sparkline", "sparkline"), ("cfRule", "colour rule of the newer kind"), ("dataValidation", "drop-down from another sheet"))
+OWN_MARKS = (("sparkline", "sparkline"), ("cfRule", "colour rule"), ("dataValidation", "drop-down list"))
 
 
 def _own_things(archive: zipfile.ZipFile, sheet) -> list[str]:

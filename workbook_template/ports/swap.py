@@ -333,6 +333,11 @@ def _temporary_beside(path: Path, what: str = ""):
         yield temporary
     except OSError as error:
         raise _as_problem(error, path, what) from error
+    except Exception as error:
+        cause = next((given for given in error.args if isinstance(given, OSError)), None)
+        if cause is None:
+            raise
+        raise _as_problem(cause, path, what) from error  # a library that hands the system's word on in one of its own
     finally:
         if temporary is not None:
             with _undisturbed(), contextlib.suppress(OSError):
