@@ -171,7 +171,8 @@ def test_what_a_market_took_this_week_is_taken_off_its_limit():
 def test_each_lot_has_left_what_did_not_leave_home_under_its_name():
     """By hand: 3 of L8 less 2 delivered, 0.5 back, 0.25 culled: 1.25; 2 of L11 less 1 sold straight: 1; a dried sale takes no fresh."""
     sold = (("2025-06-09", "Shop", "delivered", "fresh", 2.0), ("2025-06-10", "Shop", "returned", "fresh", 0.5),
-            ("2025-06-11", "Shop", "sold", "fresh", 1.5), ("2025-06-11", "Stall", "sold", "fresh", 1.0), ("2025-06-11", "Stall", "sold", "dried", 0.1))
+            ("2025-06-11", "Shop", "sold", "fresh", 1.5), ("2025-06-11", "Stall", "sold", "fresh", 1.0),
+            ("2025-06-11", "Stall", "sold", "dried", 0.1))
     lines = kept(BOOK + (("2025-06-10", "culled", None, 0.25, {"lot": "L8"}),), sold, lots=("L8", "L8", "L8", "L11", "L12"))["keeping"]
     assert lines.groupby("lot")["kg"].sum().to_dict() == pytest.approx({"L8": 1.25, "L11": 1.0, "L12": 4.0, "old": 2.0})
     assert lines.groupby("lot")["wet"].first().to_dict() == {"L8": "", "L11": "", "L12": "yes", "old": ""}

@@ -91,7 +91,7 @@ def test_dried_lots_left_at_home():
     frames = {"events": events, **ledger(("2026-01-02", "A", "delivered", 0.2, "S1", "D1"))}
     frames["sales"]["product"] = "dried"
     found = offers.lots_on_hand(frames, DAY, (10, 14), (24, 12)).to_dict("records")
-    assert found == [{"lot": "D1", "product": "dried", "grade": "A grade", "day": pd.Timestamp("2024-11-15").date(), "use_from": DAY.replace(year=2025),
+    assert found == [{"lot": "D1", "product": "dried", "grade": "A grade", "day": dt.date(2024, 11, 15), "use_from": dt.date(2025, 11, 15),
                       "use_to": DAY, "on_hand_kg": pytest.approx(0.3), "wet": False},
                      {"lot": "F1", "product": "fresh", "grade": "second", "day": dt.date(2026, 11, 14), "use_from": dt.date(2026, 11, 24),
                       "use_to": dt.date(2026, 11, 28), "on_hand_kg": 1.0, "wet": False}]
