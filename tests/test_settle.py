@@ -288,7 +288,8 @@ def test_where_a_lot_stands_in_words():
             ("2025-06-05", "Shop", "sold", "fresh", 1.0), ("2025-06-05", "Shop", "sold", "dried", 0.2),
             ("2025-06-05", "Kitchen", "delivered", "fresh", 3.0))
     table = settled(book, lots=("A", "A", "B", "B", "C", "D", "A"))[0]["settlement_lots"]
-    said = {(market, lot): (left, words) for market, lot, left, words in zip(table["market"], table["lot"], table["left_kg"], table["words"], strict=True)}
+    said = {(market, lot): (left, words) for market, lot, left, words
+            in zip(table["market"], table["lot"], table["left_kg"], table["words"], strict=True)}
     assert said == {("Shop", "A"): (2.0, "there by the lines"), ("Shop", "B"): (0.0, "all gone"),
                     ("Shop", "C"): (0.0, "never delivered there under this lot"), ("Shop", "D"): (0.0, "sold straight from home"),
                     ("Kitchen", "A"): (0.0, "bought outright")}
