@@ -146,9 +146,9 @@ def run(modules: list[str], chosen: argparse.Namespace) -> int:
 
 def names(module: str) -> list[str]:
     """The mutants of a module, made by the library where they are not there yet."""
-    from mutmut.__main__ import create_file_mutants
-    from mutmut.mutation.data import SourceFileMutationData
     with working_in(module):
+        from mutmut.__main__ import create_file_mutants
+        from mutmut.mutation.data import SourceFileMutationData
         made = create_file_mutants(Path("calc") / f"{module}.py")
         if made.error:
             raise made.error
