@@ -203,6 +203,14 @@ def test_a_closed_period_ends_on_its_day_and_a_later_line_is_a_correction():
     assert set(table.loc[table["market"] == "Kitchen", "closed"]) == {""}
 
 
+def test_a_period_closed_today_ends_today_and_the_others_with_the_month():
+    closings = pd.DataFrame([{"close_market": "Shop", "closed_to": pd.Timestamp("2025-07-21"), "close_balance": 104.0}])
+    table = settled(as_of=AS_OF - 10, closings=closings)[0]["settlement"]
+    shop, kitchen = row(table, "Shop", "2025-07-01"), row(table, "Kitchen", "2025-07-01")
+    assert (shop["ends"], shop["closed"]) == (pd.Timestamp("2025-07-21"), "closed")
+    assert (kitchen["ends"], kitchen["closed"]) == (pd.Timestamp("2025-07-31"), "")
+
+
 # ---- to the cent -------------------------------------------------------------------------------------------------
 
 def test_ten_thousand_lines_add_up_to_the_cent():
