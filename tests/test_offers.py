@@ -65,7 +65,8 @@ def test_lots_left_at_home():
         (day("2026-11-12"), "picked", 1.0, None, None)],
         columns=["date", "event", "amount", "lot", "picked_wet"])
     frames = {"events": events, **ledger(("2026-11-11", "A", "delivered", 3.0, "S1", "P1"), ("2026-11-12", "A", "sold", 2.0, "S2", "P1"),
-                                         ("2026-11-13", "A", "returned", 1.0, "S3", "P1"), ("2026-11-13", "door", "sold", 2.0, "S4", "P2"))}
+                                         ("2026-11-13", "A", "returned", 1.0, "S3", "P1"), ("2026-11-13", "door", "sold", 2.0, "S4", "P2"),
+                                         ("2026-11-14", "A", "delivered", None, "S5", "P1"))}  # a line without a weight takes nothing
     found = offers.lots_on_hand(frames, DAY, (10, 14), (12, 24))
     assert list(found["lot"]) == ["P1"] and found["on_hand_kg"][0] == 3.0 and found["wet"][0]
     assert (found["use_from"][0], found["use_to"][0]) == (dt.date(2026, 11, 20), dt.date(2026, 11, 24))
