@@ -193,6 +193,7 @@ def test_the_net_of_an_outlet_is_by_its_own_terms_and_the_last_price_where_none_
 def test_lots_long_past_their_days_stand_in_one_line():
     old = tuple((f"2025-04-{day:02}", "picked", "A1", day / 10, {"lot": f"P{day}"}) for day in range(1, 7))
     lines = kept(old, promised=PROMISED.iloc[:0])["keeping"]
+    assert set(lines["where"]) == {""} and set(lines["use"]) == {"past its days"}
     assert list(lines["lot"]) == ["P6", "P5", "P4", "P3", "(2 older)"] and lines["kg"].iloc[-1] == pytest.approx(0.3)
     assert lines["words"].iloc[-1] == "the record says nothing of where it went: culled, given and eaten are lines of Events too"
     assert lines["words"].iloc[1] == "kept longer than on Settings: look at it before you use or sell any, and write culled or given"
