@@ -129,6 +129,7 @@ def test_a_fee_by_the_day_is_owed_once_for_each_day_of_sale_without_a_fee_of_its
     assert added[["kind", "product", "lot", "lot_name", "amount", "sold_kg", "value", "value_cents", "due_cents", "unpriced"]].values.tolist() \
         == [["fee", "", "", "", 9.0, 0.0, 0.0, 0, -900, False]]
     assert added["price"].isna().all() and added["row"].isna().all()
+    assert sold.loc[sold["at"] >= 0, "row"].tolist() == [6, 7, 8, 9, 10, 11] and sold.index.is_unique
     july = row(tables["settlement"], "Shop", "2025-07-01")
     assert (july["fees"], july["rows"], july["due"]) == (14.0, 5.0, 58.0)  # 4 x 24 = 96 less a quarter, less 14
     assert row(tables["settlement"], "Stall", "2025-07-01")["fees"] == 0.0
@@ -139,6 +140,16 @@ def test_a_market_with_money_lines_only_has_no_weights():
     stock, aged = tables["settlement_stock"], tables["settlement_ages"].iloc[0]
     assert not len(stock) and list(stock.columns) == list(results.COLUMNS["settlement_stock"])
     assert (aged["open"], aged["words"]) == (-9.0, "fees and corrections are more than what was sold")
+
+
+def test_lines_without_a_price_are_counted_and_said():
+    """No price is known at the annexe; a sale of nothing and a line with a price are not counted among them."""
+    more = pd.concat((MARKETS, MARKETS.iloc[:1].assign(market="Annexe")))
+    lines = (("2025-07-01", "Annexe", "sold", "fresh", 1.0), ("2025-07-02", "Annexe", "sold", "fresh", 2.0, 20.0),
+             ("2025-07-03", "Annexe", "sold", "fresh", 0.0), ("2025-07-04", "Annexe", "sold", "fresh", 3.0))
+    said = [row(settled(lines[:many], more)[0]["settlement"], "Annexe", "2025-07-01") for many in (3, 4)]
+    assert [part["words"] for part in said] == ["1 line has no price and counts as 0", "2 lines have no price and count as 0"]
+    assert said[1]["sales"] == 40.0 and settled()[0]["settlement"]["words"].tolist()[:1] == [""]
 
 
 def test_what_the_age_of_money_says_in_words():
