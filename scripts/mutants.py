@@ -128,28 +128,33 @@ def run(modules: list[str], chosen: argparse.Namespace) -> int:
     last run without a reason; long: the long tests too; within: without the tests that take longer."""
     only, every, again = chosen.only, chosen.every, chosen.again
     folder = prepare(modules, chosen.fresh, chosen.long)
+    copies = folder / "mutants"
+    for copy in (copies / "calc" / f"{module}.py" for module in modules):  # one made for another module of this folder holds no mutants
+        if copy.exists() and "__mutmut_" not in copy.read_text(encoding="utf-8"):
+            copy.unlink()
     only = only or ([name for module in modules for name in names(module)[::every]] if every > 1 else [])
     if again:
         only = [s.name for module in modules for s in outcome(module)[1] if not s.reason]
         if not only:
             return 0
-    copies = folder / "mutants"
     for made in (copies / "tests", copies / "scripts", copies / "calc" / "data", copies / "mutmut-stats.json"):  # may be of an older day
         shutil.rmtree(made) if made.is_dir() else made.unlink(missing_ok=True)
-    for module in modules:  # a copy made for another module of this folder holds no mutants
-        if not (copies / "calc" / f"{module}.py.meta").exists():
-            (copies / "calc" / f"{module}.py").unlink(missing_ok=True)
     command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *only]
     settings = {**os.environ, "MUTANTS_WITHIN_S": str(chosen.within), "MUTANTS_DURATIONS": str(WORK / "durations.json")}
     return subprocess.run(command, cwd=folder, env=settings).returncode
 
 
 def names(module: str) -> list[str]:
-    """The mutants of a module, as the library will name them."""
-    from mutmut.mutation.file_mutation import mutate_file_contents
-    source = HOME / "calc" / f"{module}.py"
+    """The mutants of a module, made by the library where they are not there yet."""
     with working_in(module):
-        return [f"calc.{module}.{name}" for name in mutate_file_contents(str(source), source.read_text(encoding="utf-8")).mutant_names]
+        from mutmut.__main__ import create_file_mutants
+        from mutmut.mutation.data import SourceFileMutationData
+        made = create_file_mutants(Path("calc") / f"{module}.py")
+        if made.error:
+            raise made.error
+        data = SourceFileMutationData(path=Path("calc") / f"{module}.py")
+        data.load()
+        return list(data.exit_code_by_key)
 
 
 @contextmanager

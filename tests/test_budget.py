@@ -56,7 +56,9 @@ def test_a_plan_by_hand():
 
 
 def test_first_years_in_profit():
-    found = budget.summary(PLAN, budget.chance(PLAN, 50)).set_index("view")
+    chances = budget.chance(PLAN, 50)
+    found = budget.summary(PLAN, chances).set_index("view")
+    assert found.loc["full", "chance"] == chances["chance_paid_back"].iloc[5] and np.isnan(found.loc["cash", "chance"])
     assert found.loc["cash", ["first_profit_year", "paid_back_year"]].tolist() == [3, 4]
     assert found.loc["full", "first_profit_year"] == 4 and np.isnan(found.loc["full", "paid_back_year"])
     assert found.loc["cash", "words"] == "first profit in year 3; all that was put in is back in year 4"
@@ -122,6 +124,9 @@ def test_years_and_shares_stay_within_reason():
 def test_two_way_table():
     table = budget.two_way(PLAN)
     assert len(table) == 25
+    assert sorted(set(table["price_per_kg"])) == pytest.approx([16, 18, 20, 22, 24])  # a fifth less to a fifth more, and half way
+    low, high = PLAN["life_kg"].low, PLAN["life_kg"].high
+    assert sorted(set(table["life_kg"])) == pytest.approx([low, (low + 1.2) / 2, 1.2, (1.2 + high) / 2, high])
     middle = table[(table["price_per_kg"] == 20.0) & (table["life_kg"] == 1.2)].iloc[0]
     assert (middle["net"], middle["net_cash"]) == pytest.approx((-1380, 3260))
     # 420 kg in all; each unit of price more brings 0.9 of it.

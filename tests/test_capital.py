@@ -155,6 +155,8 @@ def test_a_life_that_cannot_be_used_counts_in_full(life, salvage):
     out = roll(yard, "2025-01-01", ("2021-01-01", 100.0, None, life, salvage), chosen=TEN)
     assert carried(out, "running") == {"A": 100} and carried(out, "capital") == {"A": 100}
     assert out.capital_items["words"].str.contains("counted in full").all()
+    assert out.capital_items["price"].tolist() == [100.0] and out.capital_items["salvage"].tolist() == [salvage]
+    assert out.capital_reconciliation["part"].tolist() == ["without a life", "with a life", "labour", "capital view"]
     assert closes(out)
 
 
@@ -245,6 +247,16 @@ def test_cost_over_the_expected_life():
     cost = row["total_labour"] + row["cash_to_come"] + row["labour_to_come"]
     assert row["labour_life_per_kg"] == pytest.approx(cost / (row["marketable_kg"] + row["to_come_kg"]))
     assert row["cash_life_per_kg"] < row["cash_per_kg"]
+
+
+def test_what_lasts_goes_on_costing_the_yard_the_same_however_many_logs_share_it():
+    """7305 over 20 years without interest is 365.25 a year, for one log or for four."""
+    to_come = []
+    for logs in (1, 4):
+        out = roll(yards.logs(("A", logs, "2024-06-01")), "2025-01-10", ("2025-01-01", 7305.0, None, 20, 0.0))
+        table = out.cost_views
+        to_come.append(table.loc[table["by"] == "yard", "ownership_to_come"].iloc[0])
+    assert to_come[0] == pytest.approx(to_come[1]) and 365.25 < to_come[0] < 20 * 365.25
 
 
 def frames_of(case, lives):

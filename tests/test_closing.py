@@ -197,6 +197,16 @@ def test_a_changed_line_of_a_closed_year_is_asked_about_by_sum():
     more = {**kept, "year_picked": 3.6 * POUND, "year_minutes": float("nan")}  # a blank was not kept, and is not asked about
     (only,) = closing.year_questions(year_frames([more]), POUND, TODAY)
     assert "3.60 picked; its lines on Events now come to 3.50" in only.found
+    (minutes,) = closing.year_questions(year_frames([{**kept, "year_minutes": 61.0}]), POUND, TODAY)
+    assert minutes.found == ("2025 was closed with 61.00 minutes worked; its lines on Events now come to 60.00: lines of the closed year were "
+                             "changed") and minutes.code == "closed"
+
+
+def test_a_year_that_is_not_over_cannot_be_closed_and_a_row_without_a_year_closes_none():
+    rows = [{"closed_year": 2026.0, "year_spent": 999.0}, {"closed_year": float("nan"), "year_spent": 999.0}]
+    (only,) = closing.year_questions(year_frames(rows), POUND, TODAY)
+    assert (only.found, only.needed, only.row) == ("2026 is closed, and its last day is still to come", "a year that is over", 9)
+    assert len(closing.year_questions(year_frames(rows[:1]), POUND, DAY(2026, 12, 31))) == 1  # on its last day it is over: then the sums are asked
 
 
 def test_the_command_closes_a_year(tmp_path):

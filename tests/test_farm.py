@@ -5,12 +5,15 @@ import dataclasses
 import datetime as dt
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
 import yards
 
 from calc import results
+from calc import yard as calc_yard
 from calc.farm import roll_up
+from calc.sizes import sizes
 
 NEAR = 1e-9
 
@@ -107,6 +110,44 @@ def test_a_bout_starts_after_more_than_14_days(gap, bouts):
     book, links = yards.events(["A1"], ("2025-05-01", "picked", "A1", 1.0), (second, "picked", "A1", 1.0))
     out = roll_up({"logs": yard, "events": book}, {"event_links": links}, yards.SETTINGS, dt.date(2025, 6, 1))
     assert column(out, "flushes") == {"A1": bouts}
+
+
+def test_days_are_read_from_any_column_of_dates():
+    """1 January 2025 is 20,089 days after 1 January 1970: 55 x 365 + 14 leap days."""
+    assert calc_yard.days(["2025-01-01", None]).tolist() == [55 * 365 + 14, calc_yard.NO_DAY]
+    assert calc_yard.days(pd.Series(pd.to_datetime(["2025-01-01", None]))).tolist() == [20089, calc_yard.NO_DAY]
+
+
+def built(rows, *lines):
+    """The yard of some rows of Logs and events."""
+    logs = yards.logs(*rows)
+    frame, links = yards.events(list(logs["log"]), *lines)
+    frames = {"logs": logs, "events": frame}
+    return calc_yard.build(frames, calc_yard.diary(frames, {"event_links": links}, int(calc_yard.days(["2025-12-31"])[0])))
+
+
+def test_a_row_that_loses_logs_more_than_once():
+    """By hand: of 10, 2 are retired, 3 sold; then 1 of A and B together is lost, A having 5 and B 5: half a log of each."""
+    yard = built([("A", 10, "2024-03-01"), ("B", 5, "2024-03-01")], ("2025-05-01", "retired", "A", 2.0), ("2025-05-02", "sold as log", "A", 3.0),
+                 ("2025-05-03", "lost", "A B", 1.0))
+    assert yard.alive().tolist() == [4.5, 4.5] and yard.exit_lines == 3
+    assert [yard.gone(kind).tolist() for kind in calc_yard.EXITS] == [[2, 0], [0.5, 0.5], [3, 0]]
+
+
+def test_a_log_shares_the_money_of_its_last_day_and_none_after_it():
+    """10 on the day A leaves is for both, 10 a day later for B alone."""
+    yard = built([("A", 1, "2024-03-01"), ("B", 1, "2024-03-01")], ("2025-05-01", "retired", "A", None))
+    last = int(calc_yard.days(["2025-05-01"])[0])
+    by_log, found = calc_yard.share_over_yard(yard, np.array([last, last + 1]), np.array([10.0, 10.0]))
+    assert by_log.tolist() == [5.0, 15.0] and found.all()
+
+
+def test_a_form_counted_by_weight_needs_no_holes():
+    """Totem spawn goes between rounds: no holes unless some are typed; plugs get the pattern."""
+    logs = yards.logs(("T", 1, "2024-03-01", {"spawn_form": "totem"}), ("U", 1, "2024-03-01", {"spawn_form": "totem", "holes_drilled": 4}),
+                      ("P", 1, "2024-03-01"))
+    holes = sizes(logs, {"woods": yards.WOODS, "forms": yards.FORMS}, yards.SETTINGS)["holes"].tolist()
+    assert holes[:2] == [0, 4] and holes[2] > 0
 
 
 def test_age_and_numbers_of_logs(found):

@@ -171,7 +171,8 @@ def test_what_a_market_took_this_week_is_taken_off_its_limit():
 def test_each_lot_has_left_what_did_not_leave_home_under_its_name():
     """By hand: 3 of L8 less 2 delivered, 0.5 back, 0.25 culled: 1.25; 2 of L11 less 1 sold straight: 1; a dried sale takes no fresh."""
     sold = (("2025-06-09", "Shop", "delivered", "fresh", 2.0), ("2025-06-10", "Shop", "returned", "fresh", 0.5),
-            ("2025-06-11", "Shop", "sold", "fresh", 1.5), ("2025-06-11", "Stall", "sold", "fresh", 1.0), ("2025-06-11", "Stall", "sold", "dried", 0.1))
+            ("2025-06-11", "Shop", "sold", "fresh", 1.5), ("2025-06-11", "Stall", "sold", "fresh", 1.0),
+            ("2025-06-11", "Stall", "sold", "dried", 0.1))
     lines = kept(BOOK + (("2025-06-10", "culled", None, 0.25, {"lot": "L8"}),), sold, lots=("L8", "L8", "L8", "L11", "L12"))["keeping"]
     assert lines.groupby("lot")["kg"].sum().to_dict() == pytest.approx({"L8": 1.25, "L11": 1.0, "L12": 4.0, "old": 2.0})
     assert lines.groupby("lot")["wet"].first().to_dict() == {"L8": "", "L11": "", "L12": "yes", "old": ""}
@@ -192,6 +193,7 @@ def test_the_net_of_an_outlet_is_by_its_own_terms_and_the_last_price_where_none_
 def test_lots_long_past_their_days_stand_in_one_line():
     old = tuple((f"2025-04-{day:02}", "picked", "A1", day / 10, {"lot": f"P{day}"}) for day in range(1, 7))
     lines = kept(old, promised=PROMISED.iloc[:0])["keeping"]
+    assert set(lines["where"]) == {""} and set(lines["use"]) == {"past its days"}
     assert list(lines["lot"]) == ["P6", "P5", "P4", "P3", "(2 older)"] and lines["kg"].iloc[-1] == pytest.approx(0.3)
     assert lines["words"].iloc[-1] == "the record says nothing of where it went: culled, given and eaten are lines of Events too"
     assert lines["words"].iloc[1] == "kept longer than on Settings: look at it before you use or sell any, and write culled or given"

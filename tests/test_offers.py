@@ -65,7 +65,8 @@ def test_lots_left_at_home():
         (day("2026-11-12"), "picked", 1.0, None, None)],
         columns=["date", "event", "amount", "lot", "picked_wet"])
     frames = {"events": events, **ledger(("2026-11-11", "A", "delivered", 3.0, "S1", "P1"), ("2026-11-12", "A", "sold", 2.0, "S2", "P1"),
-                                         ("2026-11-13", "A", "returned", 1.0, "S3", "P1"), ("2026-11-13", "door", "sold", 2.0, "S4", "P2"))}
+                                         ("2026-11-13", "A", "returned", 1.0, "S3", "P1"), ("2026-11-13", "door", "sold", 2.0, "S4", "P2"),
+                                         ("2026-11-14", "A", "delivered", None, "S5", "P1"))}  # a line without a weight takes nothing
     found = offers.lots_on_hand(frames, DAY, (10, 14), (12, 24))
     assert list(found["lot"]) == ["P1"] and found["on_hand_kg"][0] == 3.0 and found["wet"][0]
     assert (found["use_from"][0], found["use_to"][0]) == (dt.date(2026, 11, 20), dt.date(2026, 11, 24))
@@ -91,7 +92,7 @@ def test_dried_lots_left_at_home():
     frames = {"events": events, **ledger(("2026-01-02", "A", "delivered", 0.2, "S1", "D1"))}
     frames["sales"]["product"] = "dried"
     found = offers.lots_on_hand(frames, DAY, (10, 14), (24, 12)).to_dict("records")
-    assert found == [{"lot": "D1", "product": "dried", "grade": "A grade", "day": pd.Timestamp("2024-11-15").date(), "use_from": DAY.replace(year=2025),
+    assert found == [{"lot": "D1", "product": "dried", "grade": "A grade", "day": dt.date(2024, 11, 15), "use_from": dt.date(2025, 11, 15),
                       "use_to": DAY, "on_hand_kg": pytest.approx(0.3), "wet": False},
                      {"lot": "F1", "product": "fresh", "grade": "second", "day": dt.date(2026, 11, 14), "use_from": dt.date(2026, 11, 24),
                       "use_to": dt.date(2026, 11, 28), "on_hand_kg": 1.0, "wet": False}]

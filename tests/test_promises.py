@@ -84,7 +84,7 @@ def test_every_word_of_the_table_week_by_week():
                ("2025-06-10", "Shop", "sold", "fresh", 1.5))  # what a market sells of what it was brought is no delivery
     book = ledger({"sales": yards.sales(*brought), "markets": TERMS, "prices": PRICES}, AS_OF)
     table = promise_weeks(promises, book, SUPPLY, 0.1, AS_OF)
-    found = [(f"{w:%m-%d}", m, p, d, said) for w, m, p, d, said in zip(*(table[c] for c in ("week", "market", "product", "delivered", "words")), strict=True)]
+    found = [(f"{row.week:%m-%d}", row.market, row.product, row.delivered, row.words) for row in table.itertuples()]
     assert found == [
         ("05-26", "Kitchen", "fresh", 0.0, "nothing promised"), ("05-26", "Shop", "fresh", 1.0, "delivered without a promise"),
         ("05-26", "(all markets)", "fresh", 1.0, "nothing promised"),

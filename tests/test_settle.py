@@ -129,6 +129,7 @@ def test_a_fee_by_the_day_is_owed_once_for_each_day_of_sale_without_a_fee_of_its
     assert added[["kind", "product", "lot", "lot_name", "amount", "sold_kg", "value", "value_cents", "due_cents", "unpriced"]].values.tolist() \
         == [["fee", "", "", "", 9.0, 0.0, 0.0, 0, -900, False]]
     assert added["price"].isna().all() and added["row"].isna().all()
+    assert sold.loc[sold["at"] >= 0, "row"].tolist() == [6, 7, 8, 9, 10, 11] and sold.index.is_unique
     july = row(tables["settlement"], "Shop", "2025-07-01")
     assert (july["fees"], july["rows"], july["due"]) == (14.0, 5.0, 58.0)  # 4 x 24 = 96 less a quarter, less 14
     assert row(tables["settlement"], "Stall", "2025-07-01")["fees"] == 0.0
@@ -139,6 +140,16 @@ def test_a_market_with_money_lines_only_has_no_weights():
     stock, aged = tables["settlement_stock"], tables["settlement_ages"].iloc[0]
     assert not len(stock) and list(stock.columns) == list(results.COLUMNS["settlement_stock"])
     assert (aged["open"], aged["words"]) == (-9.0, "fees and corrections are more than what was sold")
+
+
+def test_lines_without_a_price_are_counted_and_said():
+    """No price is known at the annexe; a sale of nothing and a line with a price are not counted among them."""
+    more = pd.concat((MARKETS, MARKETS.iloc[:1].assign(market="Annexe")))
+    lines = (("2025-07-01", "Annexe", "sold", "fresh", 1.0), ("2025-07-02", "Annexe", "sold", "fresh", 2.0, 20.0),
+             ("2025-07-03", "Annexe", "sold", "fresh", 0.0), ("2025-07-04", "Annexe", "sold", "fresh", 3.0))
+    said = [row(settled(lines[:many], more)[0]["settlement"], "Annexe", "2025-07-01") for many in (3, 4)]
+    assert [part["words"] for part in said] == ["1 line has no price and counts as 0", "2 lines have no price and count as 0"]
+    assert said[1]["sales"] == 40.0 and settled()[0]["settlement"]["words"].tolist()[:1] == [""]
 
 
 def test_what_the_age_of_money_says_in_words():
@@ -201,6 +212,14 @@ def test_a_closed_period_ends_on_its_day_and_a_later_line_is_a_correction():
     assert before["open"] == 170.5 and after["brought"] == 170.5  # 85 + 85.5; the 60 were paid after the closing
     assert row(table, "Shop", "2025-07-01")["corrections"] == -6.5  # and what was closed stays as it was
     assert set(table.loc[table["market"] == "Kitchen", "closed"]) == {""}
+
+
+def test_a_period_closed_today_ends_today_and_the_others_with_the_month():
+    closings = pd.DataFrame([{"close_market": "Shop", "closed_to": pd.Timestamp("2025-07-21"), "close_balance": 104.0}])
+    table = settled(as_of=AS_OF - 10, closings=closings)[0]["settlement"]
+    shop, kitchen = row(table, "Shop", "2025-07-01"), row(table, "Kitchen", "2025-07-01")
+    assert (shop["ends"], shop["closed"]) == (pd.Timestamp("2025-07-21"), "closed")
+    assert (kitchen["ends"], kitchen["closed"]) == (pd.Timestamp("2025-07-31"), "")
 
 
 # ---- to the cent -------------------------------------------------------------------------------------------------
@@ -288,7 +307,8 @@ def test_where_a_lot_stands_in_words():
             ("2025-06-05", "Shop", "sold", "fresh", 1.0), ("2025-06-05", "Shop", "sold", "dried", 0.2),
             ("2025-06-05", "Kitchen", "delivered", "fresh", 3.0))
     table = settled(book, lots=("A", "A", "B", "B", "C", "D", "A"))[0]["settlement_lots"]
-    said = {(market, lot): (left, words) for market, lot, left, words in zip(table["market"], table["lot"], table["left_kg"], table["words"], strict=True)}
+    said = {(market, lot): (left, words) for market, lot, left, words
+            in zip(table["market"], table["lot"], table["left_kg"], table["words"], strict=True)}
     assert said == {("Shop", "A"): (2.0, "there by the lines"), ("Shop", "B"): (0.0, "all gone"),
                     ("Shop", "C"): (0.0, "never delivered there under this lot"), ("Shop", "D"): (0.0, "sold straight from home"),
                     ("Kitchen", "A"): (0.0, "bought outright")}
