@@ -196,6 +196,8 @@ def _character(code: int) -> str:
 
 ESCAPED = re.compile(r"_x((?![Dd][89A-Fa-f])[0-9A-Fa-f]{4})_")  # half a character stays as it is: no text can hold it
 SPACES = " \t\r\n"  # taken away at the ends of a text that is not marked to keep them, as the fast reader does
+
+
 def string_parser(strings: list[str]):
     """A parser of shared strings that puts each into a list."""
     texts, state = [], {"keep": False, "phonetic": 0, "from": 0, "trim": True}

@@ -46,6 +46,7 @@ MOST_MERGED = 10_000
 LAST_SERIAL = 2_958_466  # 31 Dec 9999 ends there
 MOST_CELLS = 1_000_000  # filled cells of a sheet that is read cell by cell
 MOST_NAMED = 100_000  # cells of a range that a name stands for; ours have a few hundred
+UNFIT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")  # XML 1.0, 2.2; see parts.unescape
 DTYPES = {TEXT: "string", NUMBER: "float", DATE: "datetime"}
 
 
@@ -379,16 +380,10 @@ def _from_arrow(array, kind: str) -> RawColumn:
 
 
 def _coded(array) -> Coded:
-    """A column of texts by its words; a text of spaces only is blank."""
-    import pyarrow.compute as compute
-
+    """A column of texts by its words, without what no text may hold; a text of spaces only is blank."""
     found = array.dictionary_encode()
-    words = found.dictionary
-    blank = compute.equal(compute.utf8_trim_whitespace(words), "")
-    coded = Coded(found.indices.fill_null(-1).to_numpy(), words.to_numpy(zero_copy_only=False))
-    if not compute.any(blank).as_py():
-        return coded
-    return coded.renamed(compute.if_else(blank, None, words).to_numpy(zero_copy_only=False).tolist())
+    coded = Coded(found.indices.fill_null(-1).to_numpy(), found.dictionary.to_numpy(zero_copy_only=False))
+    return coded.changed(lambda text: text if (text := UNFIT.sub("", text)).strip() else None)
 
 
 def _drop_impossible(column: RawColumn, date1904: bool) -> None:
