@@ -8,12 +8,11 @@ import pandas as pd
 
 from calc import results, tables
 from calc import season_stages as stage
-from calc.codes import alike
+from calc.codes import alike, text
 from calc.day_numbers import day_in_words
 from calc.rollup_yield import MONTH_DAYS
 from calc.rota_plan import NO_MONTHS, Plan, typed_week
 from calc.season_state import NO_RANGE, NO_TEMPERATURES, PICKED, State, open_today, rest_days, to_date
-from calc.text_columns import texts
 from calc.yard import NO_DAY, dates
 
 STAGES = (stage.WAITING, stage.SPAWN_RUN, stage.MAY_FRUIT, stage.RESTING, stage.READY, stage.SOAKING, stage.PICKING, stage.DORMANT, stage.GONE)
@@ -59,13 +58,13 @@ def table(found: Plan) -> pd.DataFrame:
     kind, first = _alike(tell)
     strains = [s.name for s in at.strains]
     shown = pd.DataFrame({
-        "row": at.row, "log": at.names, "strain": texts(strains, at.strain), "place": at.place, "alive": at.alive,
-        "stage": texts(STAGES, now),
-        "flush_from": dates(at.flush_from), "flush_to": dates(at.flush_to), "flush_basis": texts(at.flush_basis[first], kind),
+        "row": at.row, "log": at.names, "strain": text(strains, at.strain), "place": at.place, "alive": at.alive,
+        "stage": text(STAGES, now),
+        "flush_from": dates(at.flush_from), "flush_to": dates(at.flush_to), "flush_basis": text(at.flush_basis[first], kind),
         "may_soak_from": dates(np.where(at.in_rota, at.may_soak, NO_DAY)),
-        "soak_why": texts([tell.why_not(i) for i in first], kind),
+        "soak_why": text([tell.why_not(i) for i in first], kind),
         "group": np.where(found.group > 0, found.group.astype(float), np.nan), "last_soak": dates(at.last_soak),
-        "next_soak": dates(found.next_day), "words": texts([tell.sentence(i) for i in first], kind)})
+        "next_soak": dates(found.next_day), "words": text([tell.sentence(i) for i in first], kind)})
     return shown[list(results.COLUMNS["log_season"])]
 
 

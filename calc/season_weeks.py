@@ -7,11 +7,10 @@ import numpy as np
 import pandas as pd
 
 from calc import results, season
-from calc.codes import alike, distinct
+from calc.codes import alike, distinct, text
 from calc.rota_plan import Plan, calendar, plan
 from calc.season_stages import GONE, SPAWN_RUN, WAITING
 from calc.season_state import PICKED, State, monday_of, rest_days, to_date
-from calc.text_columns import texts
 from calc.yard import NO_DAY, dates, day_column, days, numbers, text_codes
 
 WEEK, WEEKS = season.WEEK, 52
@@ -41,7 +40,7 @@ def batches(log_season: pd.DataFrame, each_log: pd.DataFrame) -> Batches:
     else:
         made = days(each_log.drop_duplicates("row").set_index("row")["inoculated"].reindex(log_season["row"]).to_numpy())
     stage, stages = text_codes(log_season, "stage")
-    here = np.array([text not in (GONE, WAITING) for text in stages], dtype=bool)
+    here = np.array([name not in (GONE, WAITING) for name in stages], dtype=bool)
     place = np.flatnonzero((numbers(log_season, "alive", 0.0) > 0) & here[stage])
     (day, of_day), (strain, strains) = distinct(made[place]), text_codes(log_season, "strain")
     months = [f"{to_date(d):%b %Y}" if d < NO_DAY else "no date" for d in day.tolist()]
@@ -90,8 +89,8 @@ def season_strip(year: Plan, log_season: pd.DataFrame, each_log: pd.DataFrame) -
     rows = np.split(np.argsort(line, kind="stable"), np.cumsum(np.bincount(line))[:-1])
     shown, many = np.repeat(order, len(week)), [alive[mine].sum() for mine in rows]
     return pd.DataFrame({
-        "group": texts(names, shown), "week": np.tile(dates(week), len(order)), "mark": texts(MARKS, mark[order].ravel()),
-        "logs": np.array(many)[shown], "kind": texts((ROTA, BATCH), (known[shown] < 0).astype(np.int64))})[list(results.COLUMNS["season_strip"])]
+        "group": text(names, shown), "week": np.tile(dates(week), len(order)), "mark": text(MARKS, mark[order].ravel()),
+        "logs": np.array(many)[shown], "kind": text((ROTA, BATCH), (known[shown] < 0).astype(np.int64))})[list(results.COLUMNS["season_strip"])]
 
 
 def _kinds(year: Plan, log_season: pd.DataFrame, place: np.ndarray, alive: np.ndarray, line: np.ndarray):
@@ -105,9 +104,9 @@ def _kinds(year: Plan, log_season: pd.DataFrame, place: np.ndarray, alive: np.nd
     soaks = np.zeros((int(turn.max(initial=-1)) + 1, len(year.state.strain)), dtype=np.int64)
     soaks[turn, row] = day
     stage, stages = text_codes(log_season, "stage")
-    young = np.array([text == SPAWN_RUN for text in stages], dtype=bool)[stage]
+    young = np.array([name == SPAWN_RUN for name in stages], dtype=bool)[stage]
     basis, bases = text_codes(log_season, "flush_basis")
-    picked = np.array([text == PICKED for text in bases], dtype=bool)[basis]
+    picked = np.array([name == PICKED for name in bases], dtype=bool)[basis]
     may = np.where(young, day_column(log_season, "may_soak_from"), 0)
     columns = (young, picked, may, *(day_column(log_season, name) for name in ("flush_from", "flush_to", "last_soak")), year.state.strain, *soaks)
     return alike(line, *(column[place] for column in columns))

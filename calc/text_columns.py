@@ -201,11 +201,6 @@ def _letters(texts) -> tuple[np.ndarray, np.ndarray]:
     return (np.zeros(0, dtype=np.uint8) if held is None else np.frombuffer(held, dtype=np.uint8)[ends[0]:ends[-1]]), ends
 
 
-def texts(known, which: np.ndarray):
-    """A text column of many rows from its different texts: which of them each row has; blanks are none."""
-    return pd.array(list(known), dtype="str").take(which)
-
-
 def byte_rows(names) -> tuple[np.ndarray, np.ndarray] | None:
     """(the letters of each name as numbers, a row each, filled up with 0; how many it has); None where not all are plain ASCII.
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calc import log_names, season_weeks, text_columns
-from calc.codes import alike, distinct
+from calc.codes import alike, distinct, text
 from calc.yard import NO_DAY, Diary, as_typed, text_codes, words
 
 LETTERS = st.text(alphabet="AaB-_ ./", max_size=11)
@@ -77,7 +77,7 @@ def test_texts_as_numbers_are_the_texts(cells, inferred):
         assert len(set(known.tolist())) == len(known) and set(known.tolist()) == set(texts)
     assert text_codes(frame, "no such column")[0].tolist() == [0] * len(cells)
     if cells:
-        assert pd.Series(text_columns.texts(stripped, np.arange(len(cells)))).tolist() == stripped
+        assert pd.Series(text(stripped, np.arange(len(cells)))).tolist() == stripped
 
 
 @settings(max_examples=200, deadline=None)

@@ -108,7 +108,7 @@ def _flushes(sheet: ResultSheet, view: View, ranked: Ranked, row: int) -> int:
     """One line a batch that has not borne yet, and window; or why no date can be given."""
     table = view.results.log_season
     found, (basis, bases), alive = batches(table, view.results.each_log), text_codes(table, "flush_basis"), numbers(table, "alive")
-    waits = np.array([text != PICKED for text in bases], dtype=bool)[basis[found.place]]
+    waits = np.array([name != PICKED for name in bases], dtype=bool)[basis[found.place]]
     place, made, batch = found.place[waits], found.inoculated[waits], found.batch[waits]
     begins, ends = day_column(table, "flush_from")[place], day_column(table, "flush_to")[place]
     first, kind = alike(batch, begins, ends, basis[place])
