@@ -37,6 +37,7 @@ LAST_STEP = {"restore": "Putting the backup in place", "import": "Checking", "up
 
 def make_world(folder: Path) -> Path:
     """Put everything that the commands read into a folder; returns the workbook."""
+    from rich_workbook import change_part
     from test_receive import Filled
     from test_share import DAY, MARKET, a_yard
 
@@ -54,7 +55,8 @@ def make_world(folder: Path) -> Path:
     filled.put(next(key for key in filled.rows if key.startswith("S")), sold=1.5)
     filled.save(folder / "back.xlsx")
     (folder / "old.csv").write_text("Date,Log,Picked\n2026-05-02,A1,1.5\n2026-05-03,A1,plenty\n", encoding="utf-8")
-    shutil.copy(Path(__file__).resolve().parent / "old_layouts" / "layout2.xlsx", folder / "older.xlsx")
+    older = shutil.copy(yard, folder / "older.xlsx")
+    change_part(older, "xl/workbook.xml", lambda xml: re.sub(rb'(name="bb_layout">)\d+', rb"\g<1>2", xml))
     return yard
 
 
