@@ -66,6 +66,14 @@ def test_the_part_behind_follows_own_finished_years():
     assert found["part"].tolist() == pytest.approx([1.0, (183 / 365 + 1) / 2])
 
 
+def test_a_year_with_soaks_and_without_picks_was_followed_and_gave_nothing():
+    """2023 has no line at all: its weight is not known. In 2024 the logs were soaked and nothing came: 0, and all that was planned is lost."""
+    lines = [("2024-06-01", "soaked", "A", 12.0), ("2025-06-01", "picked", "A", 1.0)]
+    found = rolled([("A", 6, "2022-03-01")], lines).plan_actual.set_index("year")
+    assert np.isnan(found.loc[2023, "actual_kg"]) and found.loc[2024, "actual_kg"] == 0.0
+    assert found.loc[2024, "lost_kg"] == pytest.approx(found.loc[2024, "planned_kg"])
+
+
 def test_a_year_not_written_down_has_no_actual_and_no_loss():
     found = rolled([("A", 6, "2022-03-01")], [("2025-06-01", "picked", "A", 1.0)]).plan_actual
     assert found["year"].tolist() == [2023, 2024, 2025]
