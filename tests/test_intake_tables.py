@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from intake_book import A1, AS_OF, DAY, ERROR, MARKETS, check, logs, one_event, one_log, said
 
 from calc import intake, intake_cells, intake_rows
+from calc.intake_links import next_free
 from calc.raw import RawColumn
 from workbook_template import schema
 from workbook_template.refresh import table_infos
@@ -387,6 +388,14 @@ def test_the_same_line_twice_and_names_that_mean_something_else():
         "another name; lines that say it mean this log alone until then.",
         "Events row 8, Date: picked 0.5 lb of A1 on 1 May 2026 stands in a row above as well. Needed: one line for each weighing. "
         "Clear one of them if it was typed twice; both count until then."]
+
+
+@pytest.mark.parametrize("name, taken, free", [
+    ("H14", (), "H15"), ("H14", ("h15", "h16"), "H17"), ("H009", ("h010",), "H011"), ("A9b", (), "A10b"), ("oak", (), "oak-2"),
+    ("oak", ("oak-2",), "oak-3"),
+])
+def test_the_next_free_name_keeps_the_pattern(name, taken, free):
+    assert next_free(name, set(taken)) == free
 
 
 def test_a_pick_too_heavy_is_asked_about_with_and_without_a_known_wood():
