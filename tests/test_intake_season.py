@@ -62,6 +62,8 @@ def test_temperatures_that_suit_nothing():
 ])
 def test_the_ends_of_the_season(begins, ends, words):
     assert asked(season_begins=begins, season_ends=ends) == words
+    found = season_questions({}, {"season_begins": begins, "season_ends": ends}, "metric")
+    assert [p.code for p in found] == ["season_day"] * len(words)
 
 
 def test_rota_weeks_the_rota_does_not_have():
