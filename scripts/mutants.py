@@ -53,7 +53,7 @@ TESTS = {
     "quantities": "quantities", "dates": "dates", "selection": "selection", "closing": "closing", "merging": "merging",
     "intake_samples": "intake_samples", "records": "records", "raw": "grid", "arguments": "functions", "adapters": "handling tables",
     **dict.fromkeys(("intake_words", "intake_cells", "intake_rows", "intake_links", "intake_sense", "intake_counts", "intake_choices",
-                     "intake_season", "intake_market", "problems", "text_columns"), "intake intake_tables"),
+                     "problems", "text_columns"), "intake intake_tables"), "intake_season": "intake_season", "intake_market": "promises",
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 import yards
 
@@ -15,7 +16,7 @@ from calc.farm import roll_up
 LIFE_KG = 0.044 * 3.769911  # of one log of tests/yards.py: dry wood by the steps in test_farm x 0.044
 
 
-def rolled(rows, lines, as_of=dt.date(2025, 12, 31), spent=(), sold=(), settings=yards.SETTINGS):
+def rolled(rows, lines, as_of=dt.date(2025, 12, 31), spent=(), sold=(), settings=yards.SETTINGS, helpers=None):
     frame = yards.logs(*rows)
     names = list(frame["log"])
     book, links = yards.events(names, *lines)
@@ -25,6 +26,8 @@ def rolled(rows, lines, as_of=dt.date(2025, 12, 31), spent=(), sold=(), settings
         frames["costs"], every["cost_links"] = yards.costs(names, *spent)
     if sold:
         frames["sales"] = yards.sales(*sold)
+    if helpers is not None:
+        frames["helpers"] = helpers
     return roll_up(frames, every, settings, as_of)
 
 
@@ -64,6 +67,14 @@ def test_the_part_behind_follows_own_finished_years():
     lines = [("2024-06-01", "picked", "A", 4.0), ("2025-06-01", "picked", "A", 0.1)]
     found = rolled([("A", 6, "2023-03-01")], lines, dt.date(2025, 7, 2)).plan_actual
     assert found["part"].tolist() == pytest.approx([1.0, (183 / 365 + 1) / 2])
+
+
+def test_a_year_with_soaks_and_without_picks_was_followed_and_gave_nothing():
+    """2023 has no line at all: its weight is not known. In 2024 the logs were soaked and nothing came: 0, and all that was planned is lost."""
+    lines = [("2024-06-01", "soaked", "A", 12.0), ("2025-06-01", "picked", "A", 1.0)]
+    found = rolled([("A", 6, "2022-03-01")], lines).plan_actual.set_index("year")
+    assert np.isnan(found.loc[2023, "actual_kg"]) and found.loc[2024, "actual_kg"] == 0.0
+    assert found.loc[2024, "lost_kg"] == pytest.approx(found.loc[2024, "planned_kg"])
 
 
 def test_a_year_not_written_down_has_no_actual_and_no_loss():
@@ -161,6 +172,23 @@ def test_upkeep_and_cost_to_come_by_hand():
     assert row["cost_to_come_per_kg"] == pytest.approx(row["cost_to_come"] / row["to_come_kg"])
     assert row["spent"] == pytest.approx(50 + 20 + 110) and row["price_per_kg"] == pytest.approx(12.0)
     assert row["rows"] == 2
+
+
+def test_help_paid_by_the_bill_is_upkeep_by_its_hours():
+    """A helper paid by a bill of 100 inoculated for 3 hours and picked for 1: a quarter of the bill is upkeep. 670 days as above."""
+    helpers = pd.DataFrame({"helper": ["Helper 2"], "helper_wage": [14.0], "paid_in_costs": ["yes"]})
+    lines = [("2024-03-01", "inoculated", "A", None, {"minutes": 180.0, "who": "Helper 2"}),
+             ("2025-06-01", "picked", "A", 2.0, {"minutes": 60.0, "who": "Helper 2"})]
+    row = rolled([("A", 10, "2024-03-01")], lines, spent=[("2025-07-01", 100.0, None, "help")], helpers=helpers).keep_retire.iloc[0]
+    assert row["cash_per_log"] == pytest.approx(25 / (10 * 670 / 365.25)) == pytest.approx(row["upkeep_per_log"])
+
+
+def test_what_is_to_come_of_a_year_is_that_of_its_rows_however_much_they_differ():
+    """B gave a tenth of what A gave of the same logs: keeping a year weighs the same sum as the table Expected."""
+    lines = [(f"{year}-06-01", "picked", log, kilos) for year in (2023, 2024, 2025) for log, kilos in (("A", 2.0), ("B", 0.2))]
+    found = rolled([("A", 5, "2022-03-01"), ("B", 5, "2022-03-01")], lines)
+    whole = found.expected.loc[found.expected["by"] == "yard", "expected_kg"].iloc[0]
+    assert found.keep_retire["to_come_kg"].sum() == pytest.approx(whole) and whole > 0
 
 
 def test_spent_money_is_set_aside():

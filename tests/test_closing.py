@@ -92,7 +92,8 @@ def test_a_change_is_told_once_though_later_periods_carry_it():
 
 
 def test_a_row_without_money_or_of_a_day_to_come_is_asked_about():
-    assert "Type 41.00 if nothing has been changed since" in said(closings=[kept("Square", CLOSED, None)])[0]
+    assert "Needed: money. Type 41.00 if nothing has been changed since" in said(closings=[kept("Square", CLOSED, None)])[0]
+    assert closing.questions(frames(closings=[kept("Square", CLOSED, None)]), TODAY)[0].code == "closed"
     assert "a day still to come" in said(closings=[kept("Square", DAY(2026, 12, 31), 60.2)])[0]
     assert said(closings=[kept(None, CLOSED, 1.0), kept("Nowhere", CLOSED, 0.0)]) == []
     assert "closed without a day" in said(closings=[kept("Square", None, 1.0)])[0]
@@ -200,6 +201,10 @@ def test_a_changed_line_of_a_closed_year_is_asked_about_by_sum():
     (minutes,) = closing.year_questions(year_frames([{**kept, "year_minutes": 61.0}]), POUND, TODAY)
     assert minutes.found == ("2025 was closed with 61.00 minutes worked; its lines on Events now come to 60.00: lines of the closed year were "
                              "changed") and minutes.code == "closed"
+    assert minutes.do == ("Put the changed lines back as they were, and put right what was wrong by a line of a later day; if the year was closed by "
+                          "mistake, clear this row")
+    blank = [*COSTS, {**COSTS[0], "amount": float("nan")}]  # a cost without a price adds nothing
+    assert closing.year_of(year_frames(costs=blank), 2025).spent == 26.0
 
 
 def test_a_year_that_is_not_over_cannot_be_closed_and_a_row_without_a_year_closes_none():

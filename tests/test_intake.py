@@ -276,6 +276,7 @@ def test_a_pasted_column_with_half_its_dates_turned_round_is_noticed():
         'Events, Date: 4 dates probably have day and month changed over, in rows 6, 7, 10, 11: each has a day of 12 or less, '
         'others such as "17/05/2026" stayed text, and the rows run better in time the other way. Needed: '
         'real dates. Change day and month over in those cells, or paste the column again.']
+    assert check(order="day first", events=events).problems[0].code == "swapped_dates"
 
 
 def test_other_words_of_the_trade_are_known():

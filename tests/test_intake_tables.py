@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from intake_book import A1, AS_OF, DAY, ERROR, MARKETS, check, logs, one_event, one_log, said
 
 from calc import intake, intake_cells, intake_rows
+from calc.intake_links import next_free
 from calc.raw import RawColumn
 from workbook_template import schema
 from workbook_template.refresh import table_infos
@@ -389,6 +390,34 @@ def test_the_same_line_twice_and_names_that_mean_something_else():
         "Clear one of them if it was typed twice; both count until then."]
 
 
+@pytest.mark.parametrize("name, taken, free", [
+    ("H14", (), "H15"), ("H14", ("h15", "h16"), "H17"), ("H009", ("h010",), "H011"), ("A9b", (), "A10b"), ("oak", (), "oak-2"),
+    ("oak", ("oak-2",), "oak-3"),
+])
+def test_the_next_free_name_keeps_the_pattern(name, taken, free):
+    assert next_free(name, set(taken)) == free
+
+
+def test_a_pick_too_heavy_is_asked_about_with_and_without_a_known_wood():
+    pick = [{"date": DAY, "event": "picked", "log": "A1", "amount": 400.0}]
+    end = "Needed: the weight picked. If 400 oz was meant, type 25; it is used as typed."  # 16 oz are a pound
+    known, unknown = (said(check(logs=[{**logs("A1")[0], "wood": wood}], events=pick)) for wood in ("white oak", None))
+    assert known[-1].endswith("% of what the fresh wood weighed. " + end)
+    assert unknown[-1] == f"Events row 6, Amount, see Lists: 400 lb picked from one log is more than a log gives. {end}"
+
+
+def test_dried_sales_and_money_are_not_held_against_the_fresh_harvest():
+    """1 lb was picked: 5 lb of dried (bought in, or of an earlier year) and a fee of 50 are no fresh weight; 2 lb of fresh are too much."""
+    def asked(**line):
+        sale = {"date": DAY, "market": "Partner A", "kind": "sold", "product": "fresh", "price": 8.0, **line}
+        markets = [{"market": "Partner A", "terms": "on consignment"}]
+        picks = [{"date": DAY, "event": "picked", "log": "A1", "amount": 1.0}]
+        return [line for line in said(check(logs=logs("A1"), markets=markets, events=picks, sales=[sale])) if line.startswith("Sales")]
+
+    assert asked(product="dried", amount=5.0) == [] and asked(kind="fee", amount=50.0, price=None) == [] and asked(amount=1.0) == []
+    assert len(asked(amount=2.0)) == 1
+
+
 def test_an_unknown_event_with_an_amount_is_left_out_and_a_turned_letter_is_read():
     rows = [{"date": DAY, "event": "pciked", "log": "A1", "amount": 0.5}, {"date": DAY, "event": "sang", "log": "A1", "amount": 2.0},
             {"date": DAY, "event": "sang", "log": "A1"}]
@@ -397,6 +426,7 @@ def test_an_unknown_event_with_an_amount_is_left_out_and_a_turned_letter_is_read
     assert said(found)[1].startswith('Events row 7, Event: "sang" is not on Lists, so its amount cannot be counted.')
     assert said(found)[2].startswith('Events row 8, Event: "sang" is not on Lists.')
     assert found.counts["events"] == (3, 2)
+    assert [p.level for p in found.problems[1:3]] == ["refused", "question"]
 
 
 def test_a_total_with_a_date_and_money_of_another_country():

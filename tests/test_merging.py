@@ -7,7 +7,23 @@ import random
 import pytest
 
 from calc import merging
-from calc.merging import CONFLICT, DIFFERENCE, DOUBLE, GONE_HERE, GONE_THERE, LEFT, ONCE, REKEYED, Line, applied, comparable, merge_table, same
+from calc.merging import (
+    CONFLICT,
+    DIFFERENCE,
+    DOUBLE,
+    GONE_HERE,
+    GONE_THERE,
+    LEFT,
+    ONCE,
+    REKEYED,
+    Finding,
+    Line,
+    Merged,
+    applied,
+    comparable,
+    merge_table,
+    same,
+)
 from calc.raw import Odd
 
 DAY = dt.datetime(2026, 5, 1)
@@ -47,6 +63,37 @@ def test_a_deleted_row_is_told_and_never_taken_away():
     merged = merge_table("events", base, base[:1], base[1:])
     assert sorted(kinds(merged)) == sorted([GONE_THERE, GONE_HERE]) and not merged.changes
     assert applied("events", base[:1], merged) == base[:1]
+
+
+def test_what_is_told_of_a_row_names_both_copies_and_what_stands_in_them():
+    """The row gone in one copy, the same key given twice, the same pick under two keys: each with both rows and their cells."""
+    base = [line("E1", 6, log="A1", note="wet")]
+    edited = [line("E1", 7, log="A1", note="dry")]
+    assert merge_table("events", base, edited, []).findings == [
+        Finding(GONE_THERE, "events", "E1", 7, None, "", {"log": "A1", "note": "wet"}, {"log": "A1", "note": "dry"}, None)]
+    assert merge_table("events", base, [], edited).findings == [
+        Finding(GONE_HERE, "events", "E1", None, 7, "", {"log": "A1", "note": "wet"}, None, {"log": "A1", "note": "dry"})]
+    mine, theirs = [line("E1", 6, log="A1", amount=1.0)], [line("E1", 9, log="B7", amount=3.0)]
+    assert merge_table("events", [], mine, theirs).findings == [Finding(REKEYED, "events", "E1", 6, 9, "", None, mine[0].cells, theirs[0].cells)]
+    again = [line("E8", 9, log="a1", amount=1.0)]
+    assert merge_table("events", [], mine, again, ("log", "amount")).findings == [
+        Finding(DOUBLE, "events", "E1", 6, 9, "", None, mine[0].cells, again[0].cells)]
+
+
+def test_of_two_rows_under_one_key_the_one_most_like_the_old_row_is_meant():
+    base = [line("E1", 6, log="A1", amount=1.0, note="wet")]
+    mine = [line("E1", 6, log="Z9", amount=7.0), line("E1", 7, log="A1", amount=1.0, note="dry")]
+    merged = merge_table("events", base, mine, [line("E1", 6, log="A1", amount=1.5, note="wet")])
+    assert [(c.place, c.column, c.value) for c in merged.changes] == [(7, "amount", 1.5)]
+
+
+def test_what_several_tables_ask_for_is_put_one_after_the_other():
+    base = [line("E1", 6, log="A1")]
+    one = merge_table("events", base, base, [line("E1", 6, log="A2"), line("E2", 7, log="A3")])
+    whole = Merged()
+    for merged in (one, one):
+        whole.join(merged)
+    assert (len(whole.changes), len(whole.additions), len(whole.findings)) == (2, 2, 2 * len(one.findings))
 
 
 def test_a_row_that_lost_all_it_says_counts_as_deleted():

@@ -100,6 +100,21 @@ def test_every_word_of_the_table_week_by_week():
     assert at(asked, "2025-06-23", "(all markets)")["words"] == "nothing promised yet"
 
 
+def test_dried_given_this_week_is_part_of_its_promise():
+    """0.5 kg are at home after 0.1 of the 0.3 promised this week were brought: 0.6 for this week, 0.2 still to give, 0.3 for the next."""
+    table = weeks(typed(("2025-06-09", "Shop", "dried", None, 0.3, None), ("2025-06-16", "Shop", "dried", None, 0.3, None)),
+                  (("2025-06-10", "Shop", "delivered", "dried", 0.1),), dried=0.5)
+    now, after = (at(table, day, "(all markets)", "dried") for day in ("2025-06-09", "2025-06-16"))
+    assert [now["supply_kg"], after["supply_kg"]] == pytest.approx([0.6, 0.3])
+    assert now["words"] == after["words"] == "within what can be promised"
+
+
+def test_a_promise_without_any_forecast_and_one_beyond_what_was_asked():
+    table = weeks(typed(("2025-06-16", "Shop", "fresh", 1, 2, 3)), supply=None)
+    assert at(table, "2025-06-16", "Shop")["words"] == "promised more than was asked; ordered more than was promised"
+    assert at(table, "2025-06-16", "(all markets)")["words"] == "not worked out that far: do not promise on it"
+
+
 def test_promised_by_week_adds_the_markets():
     found = promised_by_week(PROMISES)
     monday = (dt.date(2025, 6, 16) - dt.date(1970, 1, 1)).days
