@@ -369,7 +369,7 @@ def test_the_metric_example_gives_the_same_in_both_units(tmp_path):
 
 
 def test_book_has_one_sheet_object_for_each_name(tmp_path):
-    book = Book(tmp_path / "x.xlsx", Yard("us"), 10, dt.date(2026, 1, 1), True)
+    book = Book(tmp_path / "x.xlsx", Yard("us"), 10, dt.date(2026, 1, 1), True, str(tmp_path))
     assert book.sheet("Logs") is book.sheet("Logs")
     book.workbook.close()
 
