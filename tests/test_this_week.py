@@ -31,7 +31,8 @@ def week_of(logs, lines=(), season=None, calendar=(), keep=(), lots=(), as_of=DA
     log_season = pd.DataFrame(stages, columns=["row", "stage", *SEASON])
     for column in ("flush_from", "flush_to", "may_soak_from"):
         log_season[column] = pd.to_datetime(log_season[column])
-    soaks = pd.DataFrame(calendar, columns=["week", "group", "logs", "names", "volume_m3", "loads", "words"])
+    columns = ["week", "group", "logs", "names", "volume_m3", "loads", "words", "hours"]
+    soaks = pd.DataFrame(calendar, columns=columns[:len(calendar[0])] if len(calendar) else columns[:-1])
     soaks["week"] = pd.to_datetime(soaks["week"])
     frames = {"logs": frame, "events": book, "woods": yards.WOODS, "forms": yards.FORMS,
               "lots": pd.DataFrame(lots, columns=["spawn_lot", "use_by"]).assign(use_by=lambda f: pd.to_datetime(f["use_by"]))}
@@ -92,6 +93,7 @@ def test_a_dry_week_in_a_hot_month_says_overnight():
     rain = [("2026-07-07", "rain", None, INCH)]  # 8 days ago
     assert "water overnight" in only(lines_of(ONE, rain, temp_jul=24.0), "water")["words"]
     assert "FOR-85" in only(lines_of(ONE, rain, temp_jul=24.0), "water")["rule"]
+    assert "the month's mean is 75 °F: water overnight" in only(lines_of(ONE, rain, temp_jul=24.0), "water")["words"]  # 24 x 1.8 + 32 = 75.2
     for mean in (23.8, None):
         assert "overnight" not in only(lines_of(ONE, rain, temp_jul=mean), "water")["words"]
     assert "overnight" not in only(lines_of(ONE, [("2026-07-08", "rain", None, 0.5 * INCH)], temp_jul=30.0), "water")["words"]
@@ -148,6 +150,7 @@ def test_pins_seen_mean_pick_and_no_more_looking():
     assert kinds(table) == ["pick"] and only(table, "pick")["words"] == "pins seen 3 days ago"
     going = lines_of(OLD, [RAIN, soak, ("2026-07-12", "pins seen", "A1", None), ("2026-07-13", "picked", "A1", 0.1)], RESTING)
     assert "picked 2 days ago, the flush may go on" == only(going, "pick")["words"]
+    assert kinds(lines_of(OLD, [RAIN, ("2026-07-11", "picked", "A1", 0.1)], RESTING)) == ["pick"]  # four days are not over
     assert kinds(lines_of(OLD, [RAIN, ("2026-07-10", "picked", "A1", 0.1)], RESTING)) == []
     assert kinds(lines_of(OLD, [RAIN, ("2026-06-30", "pins seen", "A1", None)], RESTING)) == []
 
@@ -165,6 +168,8 @@ def test_this_weeks_soak_stands_and_next_weeks_does_not():
     calendar = [("2026-07-13", 2.0, 12.0, "A1-A12", 0.2, 1.0, ""), ("2026-07-20", 3.0, 12.0, "B1-B12", 0.2, 1.0, "")]
     found = only(lines_of(OLD, [RAIN], READY, calendar), "soak")
     assert (found["logs"], found["words"], found["key"]) == ("A1-A12", "turn of group 2: 12 logs, 1 tank load", "soak/group 2")
+    hours = only(lines_of(OLD, [RAIN], READY, [(*calendar[0], 12.0)]), "soak")
+    assert hours["words"] == "turn of group 2: 12 logs, 1 tank load, 12 h in the tank"
     why = [("2026-07-13", np.nan, 0.0, "", np.nan, np.nan, "no temperature on Settings for July")]
     none = only(lines_of(OLD, [RAIN], READY, why), "soak")
     assert none["logs"] == "none this week" and none["words"] == "no temperature on Settings for July"
@@ -223,6 +228,8 @@ def test_logs_are_moved_before_their_first_mushrooms_and_no_date_is_made_up():
     far = {"A1": {"flush_from": pd.Timestamp("2026-08-13")}}
     assert "move" not in kinds(lines_of(ONE, [RAIN], far)) and "move" not in kinds(lines_of(ONE, [RAIN]))
     assert "move" not in kinds(lines_of(ONE, [RAIN, ("2026-07-01", "moved", "A1", None)], near))
+    for moved, due in (("2026-06-17", False), ("2026-06-16", True)):  # twice 28 days before 12 August is 17 June
+        assert ("move" in kinds(lines_of(ONE, [RAIN, (moved, "moved", "A1", None)], near))) is due
     unknown = {"A1": {"stage": "may fruit", "words": "no date for first mushrooms: no temperature on Settings for July"}}
     said = only(lines_of(ONE, [RAIN], unknown), "look")["words"]
     assert said == "old enough for first mushrooms; no date for first mushrooms: no temperature on Settings for July"
@@ -288,6 +295,13 @@ def test_a_place_with_a_slash_is_no_other_place():
     ([f"log {2 * i}" for i in range(30)], 30, "log 0, log 2, log 4, log 6, log 8, log 10, log 12 and 23 more (30 logs)")])
 def test_many_names_in_few_words(names, count, said):
     assert log_names.in_words(names, count) == said
+
+
+def test_more_names_of_digits_alone_than_are_read_one_by_one():
+    """1 to 1200 in any order is one run; without 600 it is two."""
+    names = [str(i) for i in range(1200, 0, -1)]
+    assert log_names.in_words(names, 1200) == "1-1200 (1200 logs)"
+    assert log_names.in_words([name for name in names if name != "600"], 1199) == "1-599, 601-1200 (1199 logs)"
 
 
 def test_monday_is_the_calendars():
