@@ -2,9 +2,10 @@
 from __future__ import annotations
 
 import os
-import pty
 import subprocess
 import sys
+
+from terminal import on_terminal
 
 WORK = """
 import sys, time
@@ -18,30 +19,13 @@ print("rich" in sys.modules)
 """
 
 
-def on_terminal(**times) -> tuple[str, str]:
-    """(what stands on the terminal, standard output) of work whose error output is a terminal."""
-    reading, writing = pty.openpty()
-    paths = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "TERM": "xterm"}
-    done = subprocess.run([sys.executable, "-c", WORK.format(**times)], stderr=writing, stdout=subprocess.PIPE, text=True, env=paths, timeout=60)
-    os.close(writing)
-    shown = b""
-    try:
-        while piece := os.read(reading, 65536):
-            shown += piece
-    except OSError:  # the terminal is closed on the other side
-        pass
-    os.close(reading)
-    assert done.returncode == 0
-    return shown.decode(), done.stdout
-
-
 def test_a_bar_appears_on_long_work():
-    shown, _ = on_terminal(patience=0.2, first=3)
+    shown, _ = on_terminal(WORK.format(patience=0.2, first=3))
     assert "Reading (1 of 2)" in shown and "Writing (2 of 2)" in shown
 
 
 def test_short_work_shows_nothing_and_loads_nothing():
-    assert on_terminal(patience=30, first=0.01) == ("", "False\n")
+    assert on_terminal(WORK.format(patience=30, first=0.01)) == ("", "False\n")
 
 
 def test_without_a_terminal_nothing_is_shown():

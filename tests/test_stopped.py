@@ -13,6 +13,7 @@ import types
 import pytest
 from fault_server import Server
 from stops import COMMANDS, UNCHANGED, Stops, make_world
+from terminal import PATHS, on_terminal
 
 
 @pytest.fixture(scope="module")
@@ -98,29 +99,15 @@ def test_one_wait_inside_another_ends_with_the_outer_one():
 
 def test_a_bar_does_not_leak_into_what_is_piped_to_a_file(stops, tmp_path):
     """The answers go to a file while the terminal shows the bar: the file holds words only. With both in a file there is no bar at all."""
-    import pty
     stops.fresh()
     words = [["check", str(stops.folder / "Yard.xlsx")],
              ["import", str(stops.folder / "Yard.xlsx"), "--from", str(stops.folder / "old.csv"), "--yes"]]
     code = ("from workbook_template import progress; progress.PATIENCE = 0\nfrom workbook_template.cli import cli\n"
             f"for words in {words!r}:\n    try:\n        cli.main(words, prog_name='boltbook')\n    except SystemExit:\n        pass\n")
-    paths = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "TERM": "xterm"}
-    reading, writing = pty.openpty()
+    shown, said = on_terminal(code)
+    assert "Checking (2 of 3)" in shown and "\x1b[" in shown
+    assert "rows can be read" in said.replace("1 row can", "rows can") and "\x1b" not in said and " of 3)" not in said and "\r" not in said
     out = tmp_path / "out.txt"
     with out.open("wb") as file:
-        running = subprocess.Popen([sys.executable, "-c", code], stdout=file, stderr=writing, env=paths)
-    os.close(writing)
-    shown = b""
-    try:
-        while piece := os.read(reading, 65536):
-            shown += piece
-    except OSError:  # the terminal is closed on the other side
-        pass
-    os.close(reading)
-    assert running.wait(60) == 0
-    said = out.read_bytes()
-    assert b"Checking (2 of 3)" in shown and b"\x1b[" in shown
-    assert b"rows can be read" in said.replace(b"1 row can", b"rows can") and b"\x1b" not in said and b" of 3)" not in said and b"\r" not in said
-    with out.open("wb") as file:
-        subprocess.run([sys.executable, "-c", code], stdout=file, stderr=subprocess.STDOUT, env=paths, timeout=120, check=True)
+        subprocess.run([sys.executable, "-c", code], stdout=file, stderr=subprocess.STDOUT, env=PATHS, timeout=120, check=True)
     assert b"\x1b" not in out.read_bytes() and b" of 3)" not in out.read_bytes()
