@@ -60,7 +60,7 @@ def _one_by_one(names):
     parts = [_parted(name) for name in names]
     order = sorted(range(len(parts)), key=parts.__getitem__)
     bare = np.array([parts[i][1] < 0 for i in order], dtype=bool)
-    steps = [0] + [n - m if p == q and n - m in (0, 1) else 2
+    steps = [0] + [n - m if p == q and m >= 0 and n - m in (0, 1) else 2
                    for (q, m, _), (p, n, _) in zip(map(parts.__getitem__, order), map(parts.__getitem__, order[1:]), strict=False)]
     return np.array(order, dtype=np.int64), bare, np.array(steps[:len(parts)], dtype=np.int64)
 
@@ -90,7 +90,7 @@ def _by_bytes(names):
     keys = [key for key in (length, number, *texts[::-1]) if len(key) and (key != key[0]).any()]
     order = np.lexsort(keys) if keys else at
     step = np.diff(number[order])
-    step[(step < 0) | (step > 1)] = 2
+    step[(step < 0) | (step > 1) | bare[order][:-1]] = 2  # a name without a number is no run's beginning
     for key in texts:
         step[np.diff(key[order]) != 0] = 2
     return order, bare[order], np.append(np.zeros(min(len(size), 1), dtype=np.int64), step)
@@ -109,6 +109,8 @@ def spans(names) -> list[str]:
 
     >>> spans(["A2", "B", "A1", "A3", "A9"])
     ['A1-A3', 'A9', 'B']
+    >>> spans(["A", "A0", "A1"])
+    ['A', 'A0-A1']
     """
     return list(Ranked(names).spans(slice(None)))
 
