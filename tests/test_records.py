@@ -12,6 +12,8 @@ from calc.records import (
     FIXED_LISTS,
     NEEDED,
     TOGETHER,
+    ColumnInfo,
+    TableInfo,
     failures,
     questions,
     row_failures,
@@ -26,6 +28,13 @@ GOOD = {
     "costs": {"date": DAY, "item": "spawn", "amount": 30.0},
     "sales": {"date": DAY, "market": "Partner A", "kind": "sold", "product": "fresh", "amount": 2.0},
 }
+
+
+def test_a_column_is_known_by_its_key():
+    info = TableInfo("logs", "Logs", (ColumnInfo("log", "Log", "text"), ColumnInfo("count", "Count", "number")))
+    assert info.column("count").title == "Count" and info.column("log").title == "Log"
+    with pytest.raises(KeyError, match="logs has no column place"):
+        info.column("place")
 
 
 def test_a_good_row_has_nothing_wrong_with_it():
