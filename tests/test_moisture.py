@@ -96,6 +96,12 @@ def test_weighings_that_cannot_be_are_left_out_and_said():
     assert "2 weighings were left out, see Problems" in found["words"]
 
 
+def test_a_log_may_weigh_what_it_weighed_at_the_start_and_no_more_than_it_can_hold():
+    """40 lb at the start is more than size and wood allow: then the start is the most. As heavy again is read, a tenth heavier is left out."""
+    assert one(40.0, 0.4, [("2026-06-01", 40.0)])["weight_kg"] == pytest.approx(40 * LB)
+    assert np.isnan(one(40.0, 0.4, [("2026-06-01", 44.0)])["weight_kg"])
+
+
 def test_without_a_start_weight_or_a_known_wood_nothing_is_made_up():
     out = rolled([("A1", "2026-03-01", {}), ("A2", "2026-03-01", {"sample_weight_kg": 10.0, "wood": "no such wood"}), ("A3", "2026-03-01", {})],
                  [("2026-06-01", "weighed", "A1", 9.0)]).moisture
@@ -123,6 +129,11 @@ def test_weeks_begin_on_monday_and_are_held_against_an_inch():
     assert list(weeks["rain_m"] / INCH) == pytest.approx([1, 0.4, 0]) and weeks["watered_m"].iat[1] / INCH == pytest.approx(0.25)
     assert list(weeks["short_m"] / INCH) == pytest.approx([0, 0.35, 1])
     assert "part of the logs" in weeks["words"].iat[1] and weeks["words"].iat[2] == "so far"
+
+
+def test_the_only_log_watered_by_name_got_all_of_it():
+    weeks = rolled(TWO[:1], [("2026-07-06", "watered", "A1", 0.5 * INCH)]).water_weeks
+    assert weeks["watered_m"].iat[0] / INCH == pytest.approx(0.5)
 
 
 def test_a_watering_without_a_depth_counts_as_enough_and_that_is_said():
