@@ -154,6 +154,15 @@ def test_the_register_by_hand():
     assert np.isnan(table.loc[("LOST1", "fresh"), "got_kg"])
     assert table.loc[("LOST1", "fresh"), "words"] == "on Sales only: no picked or dried line carries this lot"
     assert table.loc[("250625", "fresh"), "words"] == "no known log stands behind it"
+    # 4 picked - 1.2 delivered - half of the 2 dried; 2 - 1 delivered; 0.12 - 0.1 delivered; 0.25 - 0.05 sold at the stall
+    left = {key: table.loc[key, "left_kg"] for key in (("250601b", "fresh"), ("250620", "fresh"), ("250601", "dried"), ("D7", "dried"))}
+    assert list(left.values()) == pytest.approx([1.8, 1.0, 0.02, 0.2])
+
+
+def test_the_register_has_the_latest_lot_on_top_and_lots_of_one_day_by_name():
+    book = tuple((day, "picked", "A1", 1.0, {"lot": lot, "log_text": "A1"})
+                 for day, lot in (("2025-06-01", "LB"), ("2025-06-01", "LA"), ("2025-06-02", "L0")))
+    assert trace.register(lines(book, (("2025-06-02", "Stall", "sold", "fresh", 0.1, 25.0, "L0"),)))["lot"].tolist() == ["L0", "LA", "LB"]
 
 
 LOTS = st.sampled_from(("L1", "L2", "L3", None))
