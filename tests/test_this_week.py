@@ -114,6 +114,13 @@ def sample(weight, *more, **settings):
     return lines_of(logs, [("2026-07-10", "weighed", "A1", weight), ("2026-07-10", "rain", None, INCH), *more], **settings)
 
 
+def test_the_limit_typed_on_settings_is_the_limit_of_the_week():
+    """6 kg dry wood in 9.5 kg: 3.5 / 9.5 = 36.8 % water, under a limit of 38 % and over one of 36 %."""
+    for limit, due in ((0.38, True), (0.36, False)):
+        table = sample(9.5, water_below=limit)
+        assert ((table["what"] == "water") & table["logs"].str.contains("A1")).any() == due
+
+
 def test_a_sample_log_at_its_limit_speaks_for_those_like_it():
     """FOR-83: 10 % less. 9.0 kg is at it, 9.1 kg is not."""
     found = only(sample(9.0, ("2026-07-11", "turned", "A1", None)), "water")
@@ -170,6 +177,11 @@ def test_this_weeks_soak_stands_and_next_weeks_does_not():
     assert (found["logs"], found["words"], found["key"]) == ("A1-A12", "turn of group 2: 12 logs, 1 tank load", "soak/group 2")
     hours = only(lines_of(OLD, [RAIN], READY, [(*calendar[0], 12.0)]), "soak")
     assert hours["words"] == "turn of group 2: 12 logs, 1 tank load, 12 h in the tank"
+    eight = [("2026-07-13", float(g), 12.0, f"G{g}", 0.2, 1.0, "") for g in range(1, 9)]
+    table = lines_of(OLD, [RAIN], READY, eight)
+    table = table[table["what"] == "soak"]  # five by themselves, three in one line
+    assert len(table) == 6 and table.loc[table["key"] == "soak/more", "logs"].tolist() == ["G6; G7; G8"]
+    assert table.loc[table["key"] == "soak/more", "words"].tolist() == ["turn of group 6: 12 logs, 1 tank load. 2 more likewise"]
     why = [("2026-07-13", np.nan, 0.0, "", np.nan, np.nan, "no temperature on Settings for July")]
     none = only(lines_of(OLD, [RAIN], READY, why), "soak")
     assert none["logs"] == "none this week" and none["words"] == "no temperature on Settings for July"
