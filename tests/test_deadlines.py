@@ -113,7 +113,9 @@ def test_timed_soaks_stand_in_their_weeks_and_leave_the_upkeep():
     """12 logs soaked in December at 5 min: 1 h there; of the 5 h a year 4 h are left to spread."""
     calendar = pd.DataFrame({"week": [pd.Timestamp("2026-12-07")], "group": [1], "logs": [12.0], "names": [""], "words": [""]})
     found = ahead(yards.logs(("A", 10, "2025-03-01")), calendar, soaking=5.0)
-    assert found["soak_hours"].tolist() == [0, 1.0] + [0] * 10
+    assert found["soak_hours"].tolist() == [0, 1.0] + [0] * 10 and found.index.is_unique
+    beyond = pd.concat((calendar, calendar.assign(week=pd.Timestamp("2027-11-01"))))  # a month after the twelve that are shown
+    assert ahead(yards.logs(("A", 10, "2025-03-01")), beyond, soaking=5.0)["soak_hours"].tolist() == found["soak_hours"].tolist()
     assert found["upkeep_hours"].iloc[1] == pytest.approx(4 * 31 / 365.25)
     untimed = ahead(yards.logs(("A", 10, "2025-03-01")), calendar)
     assert untimed["soak_hours"].sum() == 0 and untimed["upkeep_hours"].iloc[1] == pytest.approx(5 * 31 / 365.25)

@@ -48,6 +48,7 @@ def test_the_default_is_the_published_start():
     assert START.per_soak_kg == pytest.approx(0.2 * 0.45359237, rel=0.01)
     learned = soak_yield.learn([], [], [], START)
     assert learned.this_year.mean_kg == pytest.approx(START.per_soak_kg) and learned.own_share == 0
+    assert learned.later.mean_kg == pytest.approx(START.per_soak_kg)  # the swing of a year moves no mean
 
 
 def promised_share(logs, week_spread=0.2):
