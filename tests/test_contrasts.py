@@ -138,6 +138,15 @@ def test_logs_of_two_ages_are_made_equal():
     assert row["difference_kg"] == pytest.approx(0, abs=1e-9)
 
 
+def test_a_season_nobody_wrote_down_makes_no_strain_worse():
+    """As above, but the old ones have stood since 2022 and 2023 is not written down: seasons 2 and 3, two thirds of 1.2 kg a life."""
+    rows = [(f"o{i}", 1, "2022-03-01", {"strain": "old"}) for i in range(3)] + [(f"y{i}", 1, "2024-03-01", {"strain": "young"}) for i in range(3)]
+    lines = [(f"{year}-06-01", "picked", f"o{i}", 0.4) for i in range(3) for year in (2024, 2025)]
+    lines += [("2025-06-01", "picked", f"y{i}", 0.2) for i in range(3)]
+    row = rolled(rows, lines).iloc[0]
+    assert row["best_per_log_kg"] == pytest.approx(1.2) and row["other_per_log_kg"] == pytest.approx(1.2)
+
+
 def test_a_batch_is_one_total_and_so_are_logs_always_picked_together():
     rows = [("B", 20, "2024-03-01", {"strain": "batch"})]
     rows += [(f"t{i}", 1, "2024-03-01", {"strain": "together"}) for i in range(6)]
