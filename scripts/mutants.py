@@ -51,14 +51,16 @@ TESTS = {
     "cents": "cents", "dried": "dried",
     # reading
     "quantities": "quantities", "dates": "dates", "selection": "selection", "closing": "closing", "merging": "merging",
-    "intake_samples": "intake_samples", "records": "records", "raw": "grid", "arguments": "functions", "adapters": "handling tables",
+    "intake_samples": "intake_samples", "records": "records", "raw": "grid",
+    "arguments": "functions", "adapters": "functions worked_examples handling",
     **dict.fromkeys(("intake_words", "intake_cells", "intake_rows", "intake_links", "intake_sense", "intake_counts", "intake_choices",
                      "problems", "text_columns"), "intake intake_tables"), "intake_season": "intake_season", "intake_market": "promises",
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.
 LONG = ("thousand or for_any_yard or order_of_rows or went_missing or bolt_settlement_agrees or plain_loop or example_yards or "
-        "whole_life or within_a_day or order1 or order2 or order3 or order4 or order5")
+        "whole_life or within_a_day or order1 or order2 or order3 or order4 or order5 or "
+        "travels_into_other_programs or opens_with_one_whole_sentence")  # the last two read the source itself
 SETTINGS = """[tool.mutmut]
 source_paths = ["calc"]
 only_mutate = {mutated}
