@@ -251,8 +251,9 @@ def _fit(record, begin, at, life):
         length = 1.0
         while True:
             trial = theta + length * step
-            part, mu = look(trial)
-            after = height(trial, mu)
+            with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # a step beyond any number is halved like one too far
+                part, mu = look(trial)
+                after = height(trial, mu)
             if after >= now - 1e-12 or length < 1e-6:
                 break
             length /= 2.0

@@ -52,7 +52,7 @@ TESTS = {
     # reading
     "quantities": "quantities", "dates": "dates", "selection": "selection", "closing": "closing", "merging": "merging",
     "intake_samples": "intake_samples", "records": "records", "raw": "grid",
-    "arguments": "functions", "adapters": "functions worked_examples handling",
+    "arguments": "functions", "adapters": "functions worked_examples handling season",
     **dict.fromkeys(("intake_words", "intake_cells", "intake_rows", "intake_links", "intake_sense", "intake_counts", "intake_choices",
                      "problems", "text_columns"), "intake intake_tables"), "intake_season": "intake_season", "intake_market": "promises",
 }

@@ -158,6 +158,13 @@ def test_a_planned_soak_and_its_look():
     assert done == {(LOOK, "group 3|2026-11-30"): ("2026-12-09", "2026-12-17")}
 
 
+def test_a_soak_of_one_log_on_a_sunday():
+    """6 December 2026 is the last day of the week of 30 November; days 6 to 14 after it are 12 to 20 December."""
+    one = lines(found(soaks=[("2026-11-30", 3, 1, "2026-12-06")]), (6.0, 14.0))
+    assert [(n.kind, str(n.first), str(n.last)) for n in one] == [(SOAK, "2026-12-06", "2026-12-06"), (LOOK, "2026-12-12", "2026-12-20")]
+    assert one[0].title == "Soak group 3: 1 log"
+
+
 def test_a_group_soaked_in_part_is_one_line():
     both = told([("A1", 3, "2025-03-01", "2026-11-23", None)], [("2026-11-23", 3, 12, "2026-11-27")])
     assert both[LOOK, "group 3|2026-11-23"] == ("2026-11-29", "2026-12-11") and len(both) == 2
@@ -184,3 +191,5 @@ def test_a_first_flush_is_named_by_strain_and_day_of_inoculation():
             ("B1", None, "2026-03-20", None, ("2027-05-20", "2027-09-20"))]
     assert told(rows) == {(FLUSH, "wide|2026-03-01"): ("2027-05-01", "2027-09-01"), (FLUSH, "wide|2026-03-20"): ("2027-05-20", "2027-09-20")}
     assert set(told(rows[1:])) == set(told(rows))  # A1 was picked meanwhile
+    first = lines(found(rows), (6, 14))[0]  # two rows of two logs each
+    assert first.words == "A1-A2 (4 logs). By strain's months. Look every few days in mild, wet weather."

@@ -122,6 +122,19 @@ def test_what_the_start_expects_after_a_season_by_hand():
     assert group(found, "yard")["start_kg"] == pytest.approx(left * LIFE_KG, rel=1e-5)
 
 
+def test_what_the_start_expects_in_the_middle_of_the_first_season_by_hand():
+    # 1 Jul 2026, inoculated in 2025: day 182 of 365 of season 1, so 182/365 of its share is behind. Before the season nothing is.
+    found = rolled([("A", 1, "2025-03-01")], [], dt.date(2026, 7, 1))
+    left = 0
+    for life, chance in ((3, 0.25), (4, 0.5), (5, 0.25)):
+        shares = list(model.life_shares(life, BEGIN.weights))
+        while len(shares) < 11:
+            shares.append(shares[-1] / 3)
+        left += chance * (1 - shares[0] * 182 / 365 / sum(shares))
+    assert group(found, "yard")["start_kg"] == pytest.approx(left * LIFE_KG, rel=1e-5)
+    assert found.expected_logs["season"].tolist() == [1]
+
+
 def test_a_rich_record_is_followed_and_says_so():
     # 40 logs give 0.2 kg each in season 1, 0.4 in season 2: 0.6 kg after half of a life of about 1.2 kg,
     # against 0.083 planned. What is left is near 0.6 kg a log, not 0.083.
@@ -325,6 +338,47 @@ def test_the_mode_is_where_the_slope_is_nothing():
     assert (fit.mode + before / 2) / before == pytest.approx(
         [size * (count - mu) / (mu + size)] * 4, rel=1e-6
     )
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_record_typed_a_thousand_times_too_large_is_still_fitted():
+    # Grams for kilograms: the first whole step would lead beyond any number, and nothing warns of it. The slope at the mode is nothing
+    # all the same, as above: r (n - m) / (m + r) = (theta - mean) / variance.
+    record = _record([3000.0])
+    before = model.variances(record, BEGIN, model.layout(record))
+    for fit in model.fits(record, BEGIN):
+        mu = fit.planned[0] * math.exp(fit.mode.sum()) / BEGIN.lump_kg
+        size, count = 1 / BEGIN.spread_season**2, 3000.0 / BEGIN.lump_kg
+        assert (fit.mode + before / 2) / before == pytest.approx([size * (count - mu) / (mu + size)] * 4, rel=1e-5)
+
+
+def _two_batches(kilos, obs, passed):
+    """Two batches of ten like logs in their first season; kilos: own totals of this year; obs: batch of each."""
+    count, at = len(kilos), np.array(obs, dtype=int)
+    return model.Record(np.zeros(2, dtype=int), np.full(2, 10.0), np.arange(count), at, np.ones(count, dtype=int),
+                        np.full(count, 5.0 * passed), np.array(kilos, dtype=float), np.zeros(count, dtype=int), np.ones(2, dtype=int), passed,
+                        np.full(2, 5.0))
+
+
+def test_the_year_after_is_drawn_around_the_start():
+    # Nothing recorded: the means of weather, season and lasting factors are 1, so season 2 gives its share of each life, weighed by
+    # the lives' chances. 20,000 draws of a spread of about 0.5 (weather 0.3, season 0.2, with the lasting factor's) are off by 0.004.
+    record = _two_batches([], [], 0.5)
+    draws = model.draw(record, BEGIN, model.fits(record, BEGIN), 20000)
+    share = sum(chance * model.season_shares(life, BEGIN.horizon, BEGIN)[1] for life, chance in BEGIN.lives())
+    assert draws.next_year.mean(axis=0) == pytest.approx([share] * 2, rel=0.015)
+
+
+def test_the_season_of_a_batch_follows_its_own_weight_alone():
+    # The season's factor is a gamma of mean 1 and shape 1 / 0.2^2 = 25. The second batch gave three times what was planned of it by
+    # now: shape 25 + kilos / lump over rate 25 + planned / lump. The first has no total of its own and stays at a mean of 1.
+    planned = 2.5 * model.season_shares(4, BEGIN.horizon, BEGIN)[0]
+    record = _two_batches([3 * planned], [1], 0.5)
+    fit = model.fits(record, BEGIN)[1]
+    assert fit.life == 4 and fit.planned == pytest.approx([planned])
+    factor = model._season_now(record, BEGIN, fit, np.ones((20000, 2)), np.random.default_rng(1))
+    of_second = (25 + 3 * planned / BEGIN.lump_kg) / (25 + planned / BEGIN.lump_kg)
+    assert of_second > 1.1 and factor.mean(axis=0) == pytest.approx([1.0, of_second], abs=0.006)  # 0.2 / sqrt(20000) = 0.0014
 
 
 def test_fit_against_the_exact_answer_by_summing_over_a_grid():

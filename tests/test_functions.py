@@ -210,6 +210,8 @@ def test_any_cells_give_finite_numbers_or_one_sentence(function, data):
      "weights and the moisture. Needed: numbers that fit together. Check them and their units.", "#NUM!"),
     (("moisture", 27, 30, 40), "start_moisture_wet: found 40. Needed: a share such as 0.25, not below 0 and "
      "below 1. Check the number and its unit.", "#NUM!"),
+    (("moisture", 27, 30, 1), "start_moisture_wet: found 1. Needed: a share such as 0.25, not below 0 and "
+     "below 1. Check the number and its unit.", "#NUM!"),  # all water, no wood
     (("drill_map", 1e7, 48, 6, 2), "diameter: it gives more than 100000 holes. Needed: a log. Check the units.", "#NUM!"),
     (("from_tree", 7, 1e9, 40, 3), "height: it gives more than 1000 bolts. Needed: a tree. Check the units.", "#NUM!"),
     (("from_tree", 8, 5, 96, 3), "bolt_length: no whole bolt fits below that height. Needed: a shorter bolt "

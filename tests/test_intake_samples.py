@@ -42,6 +42,21 @@ def test_heavier_than_at_the_start_is_asked_about_unless_a_soak_explains_it(soak
     assert events(*lines) == ([words] if asked else [])
 
 
+@pytest.mark.parametrize("wet, asked", [
+    ((30, "rain", 0.5), False), ((37, "rain", 0.5), False), ((38, "rain", 0.5), True), ((29, "rain", 0.5), True), ((30, "rain", 0.0), True),
+    ((37, "watered", None), False), ((38, "watered", None), True), ((37, "watered", 0.0), True)])
+def test_rain_or_watering_in_the_week_before_explains_a_gain(wet, asked):
+    """Weighed 30 days ago at more than at the start: the week before begins 37 days ago; an amount of 0 made nothing wet."""
+    assert any("is more than A1 weighed at the start" in words for words in events((30, "weighed", 29.5), wet)) == asked
+
+
+def test_a_soak_explains_the_gain_of_its_own_log_alone():
+    rows = [{"date": dt.datetime.combine(AS_OF - dt.timedelta(days=30), dt.time()), "log": log, "event": event, "amount": amount}
+            for log, event, amount in (("B1", "soaked", 12.0), ("B1", "weighed", 29.5), ("A1", "weighed", 29.5))]
+    found = said(check(logs=[SAMPLE, {**SAMPLE, "log": "B1"}], events=rows))
+    assert len(found) == 1 and found[0].startswith("Events row 8, Amount, see Lists: 29.5 lb is more than A1 weighed at the start")
+
+
 @pytest.mark.parametrize("ago, asked", [(0, True), (7, True), (8, False)])
 def test_a_soak_without_hours_is_asked_about_while_it_may_matter(ago, asked):
     words = ("Events row 6, Amount, see Lists: soaked, but not for how long. Needed: hours in the tank. "

@@ -253,6 +253,14 @@ def test_yes_and_no_as_they_are_typed():
 
 # ---- rows --------------------------------------------------------------------------------------
 
+def test_one_cell_that_reads_like_a_heading_makes_no_heading():
+    """A log that lies at a place called Place is a log; a heading has two cells at least that say what stands above them."""
+    found = check(logs=[{**A1, "place": "Place"}])
+    assert said(found) == [] and found.counts["logs"] == (1, 1)
+    found = check(logs=[A1, {"log": "Log", "place": "Place (of it)"}])
+    assert said(found) == ["Logs row 7: this row repeats the header."] and found.counts["logs"] == (1, 1)
+
+
 def test_blank_rows_headers_totals_and_notes_are_set_aside():
     header = {"date": "Date", "event": "Event", "log": "Log", "amount": "Amount, see Lists"}
     pick = {"date": DAY, "event": "picked", "log": "A1", "amount": 0.5}

@@ -159,6 +159,8 @@ def test_the_worksheet_function_takes_and_gives_days():
         assert evaluate("first_flush", typed, 6, 18) == [[SERIAL + 184.0, SERIAL + 184.0 + 365.0]]
     temps = [[t] for t in NORTH]
     assert evaluate("BOLT.FIRST_FLUSH", "2026-04-10", 6, 18, *WIDE, temps) == evaluate("first_flush", "2026-11-01", 6, 18)
+    # A cold strain, 7 to 20 deg C: 10 August is too hot, so both ends wait: 1 September 2026 and 1 April 2027.
+    assert evaluate("first_flush", "2026-06-10", 2, 6, 7, 20, temps) == [[SERIAL + 184.0, SERIAL + 184.0 + 212.0]]
     in_f = [[t * 1.8 + 32 for t in NORTH]]
     assert evaluate("first_flush", "2026-04-10", 6, 18, 59, 77, in_f) == evaluate("first_flush", "2026-04-10", 6, 18, *WIDE, temps)
 
