@@ -29,11 +29,15 @@ A = [("A", 2, "2024-03-01")]
     ([("2025-06-02", "soaked", "A", 12)], "2025-06-02", "soaking"),
     ([("2025-06-02", "soaked", "A", 12)], "2025-06-03", "pins and picking"),
     ([("2025-06-02", "soaked", "A", 48)], "2025-06-03", "soaking"),
+    ([("2025-06-02", "soaked", "A", 24)], "2025-06-03", "pins and picking"),
+    ([("2025-06-02", "soaked", "A", 25)], "2025-06-03", "soaking"),  # an hour into the second day
     ([("2025-06-02", "soaked", "A", 12)], "2025-06-16", "pins and picking"),  # 14 days after
     ([("2025-06-02", "soaked", "A", 12)], "2025-06-17", "resting"),
     ([("2025-06-02", "soaked", "A", 12)], "2025-07-27", "resting"),  # 8 weeks are over on the 28th
     ([("2025-06-02", "soaked", "A", 12)], "2025-07-28", "ready to soak"),
     ([("2025-06-02", "pins seen", "A", None)], "2025-06-10", "pins and picking"),
+    ([("2025-06-02", "pins seen", "A", None)], "2025-06-16", "pins and picking"),  # 14 days after
+    ([("2025-06-02", "pins seen", "A", None)], "2025-06-17", "ready to soak"),
     ([("2025-06-02", "picked", "A", 0.4)], "2025-06-08", "pins and picking"),
     ([("2025-06-02", "picked", "A", 0.4)], "2025-06-09", "ready to soak"),
     ([("2025-06-02", "retired", "A", None)], "2025-06-09", "gone"),
@@ -118,6 +122,8 @@ def test_southern_season_across_new_year():
     ([("A", 1, None)], [("2024-06-01", "picked", "A", 0.1)], "age not known: type the day it was inoculated on Logs"),
     ([("A", 1, None)], [], "not yet inoculated"),
     ([("A", 1, "2024-03-01")], [], ""),
+    ([("A", 1, "2024-06-20")], [], ""),  # a year to the day
+    ([("A", 1, "2024-06-21")], [], "too young: do not force before 21 Jun 2025"),
 ])
 def test_why_not_soaked(rows, lines, why):
     assert of(seen(rows, lines, "2025-06-20"), "A")["soak_why"] == why
@@ -167,3 +173,58 @@ def test_group_and_next_soak_agree_with_the_calendar():
     first = found.soak_calendar.groupby("group")["day"].min()
     for row in found.log_season.itertuples():
         assert row.next_soak == first[row.group]
+
+
+def test_rows_that_differ_in_one_thing_have_each_their_own_words():
+    """Rows alike are told once; each pair here differs in one thing alone. Rest is 8 weeks, a flush comes 6 to 14 days after a soak."""
+    rows = [*((name, 1, "2024-03-01") for name in ("soaked10", "soaked12", "hours", "rests20", "rests25")),
+            ("young1", 1, "2024-07-01"), ("young10", 1, "2024-07-10"), ("week12", 1, "2024-03-01", {"rota_week": 12}),
+            ("week13", 1, "2024-03-01", {"rota_week": 13}), ("later1", 1, "2027-03-01"), ("later2", 1, "2027-04-01")]
+    pick = [("2025-06-01", "picked", name, 0.1) for name, *_ in rows if not name.startswith(("later", "young"))]
+    lines = [*pick, ("2025-06-10", "soaked", "soaked10", 12), ("2025-06-12", "soaked", "soaked12", 12),
+             ("2025-06-10", "soaked", "hours", None),
+             ("2025-05-20", "soaked", "rests20", 12), ("2025-05-25", "soaked", "rests25", 12),
+             ("2025-06-01", "soaked", "young1", 12), ("2025-06-01", "soaked", "young10", 12),  # both rested on 27 July
+             ("2025-06-18", "picked", "young1", 0.1), ("2025-06-18", "picked", "young10", 0.1)]
+    table = seen(rows, lines, "2025-06-20").set_index("log")
+    looks = "look from 16 Jun 2025 to 24 Jun 2025"
+    assert table["words"].to_dict() == {
+        "soaked10": looks, "soaked12": "look from 18 Jun 2025 to 26 Jun 2025",
+        "hours": looks + "; last soak without hours: 12 taken from Settings",
+        "rests20": "", "rests25": "", "young1": "pins or a pick a few days ago", "young10": "pins or a pick a few days ago",
+        "week12": "Rota week 12 is none of the 9 weeks of the rota: put where there is room",
+        "week13": "Rota week 13 is none of the 9 weeks of the rota: put where there is room",
+        "later1": "inoculation is dated 1 Mar 2027, after the As of day", "later2": "inoculation is dated 1 Apr 2027, after the As of day"}
+    assert table["soak_why"].to_dict() == {
+        "soaked10": "resting until 5 Aug 2025", "soaked12": "resting until 7 Aug 2025", "hours": "resting until 5 Aug 2025",
+        "rests20": "resting until 15 Jul 2025", "rests25": "resting until 20 Jul 2025", "young1": "too young: do not force before 1 Jul 2025",
+        "young10": "too young: do not force before 10 Jul 2025", "week12": "", "week13": "", "later1": "not yet inoculated",
+        "later2": "not yet inoculated"}
+    soaks = table["last_soak"].dt.strftime("%m-%d").fillna("").tolist()
+    assert soaks == ["06-10", "06-12", "06-10", "05-20", "05-25", "06-01", "06-01", "", "", "", ""]
+
+
+def test_a_log_of_unknown_age_at_work_may_fruit():
+    """Soaked in February, so it is at work, but nobody wrote down when it was inoculated: it is not held for one whose spawn still runs."""
+    row = of(seen([("A", 1, None)], [("2025-02-10", "soaked", "A", 12)], "2025-06-20"), "A")
+    assert (row["stage"], row["flush_basis"]) == ("may fruit", "no date of inoculation on Logs")
+    assert row["words"] == "no date for first mushrooms: no date of inoculation on Logs" and pd.isna(row["may_soak_from"])
+
+
+def test_what_lists_does_not_say_of_a_strain_is_told_of_listed_ones_alone():
+    told = {strain: of(seen([("A", 1, "2024-03-01", {"strain": strain})], [("2025-05-01", "picked", "A", 0.1)], "2025-06-20"), "A")["words"]
+            for strain in ("wide", "unsaid", "not on Lists")}
+    assert told == {"wide": "", "unsaid": "Lists does not say whether it forces well: taken as yes", "not on Lists": ""}
+
+
+def test_a_strain_may_be_soaked_before_its_first_mushrooms_are_due():
+    """Do not force before, 3 months: 1 June 2025, while first mushrooms are due on 1 September."""
+    young, ready = (of(seen([("A", 1, "2025-03-01")], [], day, force_after_months=3.0), "A") for day in ("2025-05-31", "2025-06-01"))
+    assert (young["stage"], ready["stage"], ready["soak_why"]) == ("spawn run", "ready to soak", "")
+
+
+def test_a_window_that_is_over_says_what_is_in_print():
+    """Inoculated on 10 December 2023: 6 months are up on 10 June 2024, 18 on 10 June 2025, the last day of the window."""
+    on, after = (of(seen([("A", 1, "2023-12-10")], [], day), "A")["words"] for day in ("2025-06-10", "2025-06-11"))
+    assert on == "first mushrooms 10 Jun 2024 to 10 Jun 2025"
+    assert after.startswith(on + "; none written down yet: up to ") and after.endswith(" months are in print")
