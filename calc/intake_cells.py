@@ -15,7 +15,7 @@ import numpy as np
 from calc import dates, units
 from calc.intake_words import Collector, Context, date_in_number, needed, quantity_of, row_words
 from calc.problems import NOTE, QUESTION, REFUSED, Ask, either, quote, type_one
-from calc.quantities import Read, other_currency, read_quantity, span_in
+from calc.quantities import Read, digits, other_currency, read_quantity, span_in
 from calc.raw import RawColumn, RawTable, blank_mask
 from calc.records import NEEDED, NUMBER, ColumnInfo, Rule, TableInfo, rules
 from calc.text_columns import Coded
@@ -376,7 +376,7 @@ def _odd_text(sheet: Sheet, info: ColumnInfo, column: str, index: int, odd) -> s
     if odd.kind == "bool":
         return ("yes" if odd.value else "no") if info.list == "yesno" else str(bool(odd.value)).upper()
     if odd.kind == "number":
-        return f"{odd.value:g}"
+        return digits(odd.value)
     if odd.kind == "text":
         return odd.value
     if odd.kind in UNREAD:

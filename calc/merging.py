@@ -9,6 +9,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
+from calc.quantities import digits
 from calc.raw import Odd
 
 CONFLICT, DIFFERENCE, GONE_THERE, GONE_HERE, REKEYED, DOUBLE, ONCE, LEFT = (
@@ -350,8 +351,8 @@ def applied(table: str, mine: list[Line], merged: Merged) -> list[Line]:
 def numbered(names: list[tuple]) -> list[str]:
     """A key for rows that are known by their name: the words of the name, and a number where it stands there again.
 
-    >>> numbered([("plug", 100.0), ("Plug", 100.0), (None, None)])
-    ['plug|100', 'plug|100#2', '']
+    >>> numbered([("plug", 100.0), ("Plug", 100.0), (None, None), (1234567.0,), (1234568.0,)])
+    ['plug|100', 'plug|100#2', '', '1234567', '1234568']
     """
     seen: Counter = Counter()
     keys = []
@@ -360,7 +361,7 @@ def numbered(names: list[tuple]) -> list[str]:
         if all(part is None for part in parts):
             keys.append("")
             continue
-        key = "|".join("" if p is None else p.casefold() if isinstance(p, str) else f"{p:g}" if isinstance(p, float) else str(p) for p in parts)
+        key = "|".join("" if p is None else p.casefold() if isinstance(p, str) else digits(p) if isinstance(p, float) else str(p) for p in parts)
         seen[key] += 1
         keys.append(key if seen[key] == 1 else f"{key}#{seen[key]}")
     return keys

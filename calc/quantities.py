@@ -131,6 +131,15 @@ def plain_number(text: str, comma_decimal: bool | None = None) -> float | Ask:
     return value if math.isfinite(value) else Ask("is not a number", code="not_a_number")
 
 
+def digits(value: float) -> str:
+    """A number that stands for a name or is handed on as it was typed, with all its digits: a spreadsheet keeps fifteen.
+
+    >>> digits(1234567.0), digits(12.5), digits(0.1 + 0.2)
+    ('1234567', '12.5', '0.3')
+    """
+    return f"{value:.0f}" if float(value).is_integer() else f"{value:.15g}"
+
+
 def format_number(value: float) -> str:
     """A number as a grower would type it, to at most six figures.
 

@@ -480,6 +480,15 @@ def test_a_cell_that_was_asked_about_is_not_called_blank_as_well():
     assert said(found) == ["Events row 6, Log: the error #REF! stands here. Needed: log. Type it again; the cell is left out until then."]
 
 
+def test_names_that_are_plain_numbers_keep_all_their_digits():
+    """Tags and lots are numbered: of seven digits and more, each is its own log; 13 digits are those of a bar code."""
+    names = (7.0, 12.5, 1234567.0, 1234568.0, 4006381333931.0)
+    found = check(logs=[{**A1, "log": name} for name in names], lots=[{"spawn_lot": 20260401.0}],
+                  events=[{"date": DAY, "event": "picked", "log": 1234568.0, "amount": 0.5}])
+    assert said(found) == [] and found.frames["logs"]["log"].tolist() == ["7", "12.5", "1234567", "1234568", "4006381333931"]
+    assert found.frames["lots"]["spawn_lot"].tolist() == ["20260401"] and found.event_links.to_numpy().tolist() == [[0, 3]]
+
+
 # ---- the edges of what is asked about ------------------------------------------------------------
 
 def at_day(day, event="picked", amount=0.5, **more):
@@ -549,3 +558,33 @@ def test_what_went_out_is_held_against_what_was_picked_by_then():
     assert len(asked(("2026-05-01", "delivered", 1.0, "Partner A"), picked="2026-05-02")) == 1
     most = asked(*((f"2026-05-0{day}", "delivered", weight, "Partner A") for day, weight in ((1, 3.0), (2, 9.0), (3, 1.0))))
     assert len(most) == 1 and most[0].startswith("Sales row 7,") and "by then 12 lb fresh had gone to markets, but only 4 lb" in most[0]
+
+
+@pytest.mark.parametrize("day, words, used", [
+    ("2027-11-16", "16 Nov 2027 is after 15 Nov 2026", 1), ("2027-11-17", "17 Nov 2027 is beyond reason", 0),  # 366 and 367 days on
+    ("1950-01-01", "picked on 1 Jan 1950, before A1 was inoculated", 1), ("1949-12-31", "31 Dec 1949 is beyond reason", 0)])
+def test_a_year_typed_wrong_takes_the_row_out_and_a_day_to_come_is_asked_about(day, words, used):
+    found = check(logs=[A1], events=[at_day(day)])
+    assert len(said(found)) == 1 and words in said(found)[0] and found.counts["events"] == (1, used)
+
+
+def test_how_many_logs_left_must_be_readable_since_blank_means_all():
+    """Ten logs: with "some" in the cell the row waits; blank takes all ten, 2 takes two."""
+    def left(amount):
+        found = check(logs=[{**A1, "count": 10.0}], events=[at_day("2026-05-01", "retired", amount)])
+        return said(found), found.counts["events"]
+
+    assert left(None) == left(2.0) == ([], (1, 1))
+    assert left("some") == (['Events row 6, Amount, see Lists: "some" is not a number. Needed: a number. Type the number.'], (1, 0))
+
+
+def test_waxed_on_the_day_of_felling_is_no_question():
+    felled = {**A1, "felled": dt.datetime(2024, 2, 20), "inoculated": dt.datetime(2024, 2, 20)}
+    on, before = (said(check(logs=[felled], events=[at_day(day, "waxed", None)])) for day in ("2024-02-20", "2024-02-19"))
+    assert on == [] and len(before) == 1 and "waxed on 19 Feb 2024, before A1 was felled on 20 Feb 2024" in before[0]
+
+
+@pytest.mark.parametrize("typed, held", [(30.0, 0.3), (1.5, 0.015), (100.5, None)])
+def test_a_share_up_to_a_hundred_is_a_percentage(typed, held):
+    moisture = one_log(start_moisture=typed).frames["logs"]["start_moisture"].iat[0]
+    assert moisture == pytest.approx(held) if held else np.isnan(moisture)

@@ -119,6 +119,7 @@ def test_southern_season_across_new_year():
     ([("A", 1, "2024-03-01")], [("2025-05-20", "soaked", "A", 12)], "resting until 15 Jul 2025"),
     ([("A", 1, "2024-03-01")], [("2025-06-20", "soaked", "A", 12)], "in the tank"),
     ([("A", 1, "2024-03-01", {"strain": "cold"})], [], "Lists says cold does not force well: left to fruit naturally"),
+    ([("A", 1, "2024-03-01", {"strain": "cold forced"})], [], "too cold or too hot this month"),  # 21 deg C in June, 20 at most
     ([("A", 1, None)], [("2024-06-01", "picked", "A", 0.1)], "age not known: type the day it was inoculated on Logs"),
     ([("A", 1, None)], [], "not yet inoculated"),
     ([("A", 1, "2024-03-01")], [], ""),
@@ -178,18 +179,22 @@ def test_group_and_next_soak_agree_with_the_calendar():
 def test_rows_that_differ_in_one_thing_have_each_their_own_words():
     """Rows alike are told once; each pair here differs in one thing alone. Rest is 8 weeks, a flush comes 6 to 14 days after a soak."""
     rows = [*((name, 1, "2024-03-01") for name in ("soaked10", "soaked12", "hours", "rests20", "rests25")),
-            ("young1", 1, "2024-07-01"), ("young10", 1, "2024-07-10"), ("week12", 1, "2024-03-01", {"rota_week": 12}),
-            ("week13", 1, "2024-03-01", {"rota_week": 13}), ("later1", 1, "2027-03-01"), ("later2", 1, "2027-04-01")]
-    pick = [("2025-06-01", "picked", name, 0.1) for name, *_ in rows if not name.startswith(("later", "young"))]
+            ("young1", 1, "2024-07-01"), ("young10", 1, "2024-07-10"), ("early10", 1, "2024-09-01"), ("early12", 1, "2024-09-01"),
+            ("week12", 1, "2024-03-01", {"rota_week": 12}), ("week13", 1, "2024-03-01", {"rota_week": 13}),
+            ("later1", 1, "2027-03-01"), ("later2", 1, "2027-04-01")]
+    pick = [("2025-06-01", "picked", name, 0.1) for name, *_ in rows if not name.startswith(("later", "young", "early"))]
     lines = [*pick, ("2025-06-10", "soaked", "soaked10", 12), ("2025-06-12", "soaked", "soaked12", 12),
              ("2025-06-10", "soaked", "hours", None),
              ("2025-05-20", "soaked", "rests20", 12), ("2025-05-25", "soaked", "rests25", 12),
              ("2025-06-01", "soaked", "young1", 12), ("2025-06-01", "soaked", "young10", 12),  # both rested on 27 July
+             ("2025-06-10", "soaked", "early10", 12), ("2025-06-12", "soaked", "early12", 12),  # both too young until September
+             ("2025-06-18", "picked", "early10", 0.1), ("2025-06-18", "picked", "early12", 0.1),
              ("2025-06-18", "picked", "young1", 0.1), ("2025-06-18", "picked", "young10", 0.1)]
     table = seen(rows, lines, "2025-06-20").set_index("log")
     looks = "look from 16 Jun 2025 to 24 Jun 2025"
     assert table["words"].to_dict() == {
         "soaked10": looks, "soaked12": "look from 18 Jun 2025 to 26 Jun 2025",
+        "early10": looks, "early12": "look from 18 Jun 2025 to 26 Jun 2025",
         "hours": looks + "; last soak without hours: 12 taken from Settings",
         "rests20": "", "rests25": "", "young1": "pins or a pick a few days ago", "young10": "pins or a pick a few days ago",
         "week12": "Rota week 12 is none of the 9 weeks of the rota: put where there is room",
@@ -197,11 +202,12 @@ def test_rows_that_differ_in_one_thing_have_each_their_own_words():
         "later1": "inoculation is dated 1 Mar 2027, after the As of day", "later2": "inoculation is dated 1 Apr 2027, after the As of day"}
     assert table["soak_why"].to_dict() == {
         "soaked10": "resting until 5 Aug 2025", "soaked12": "resting until 7 Aug 2025", "hours": "resting until 5 Aug 2025",
+        "early10": "too young: do not force before 1 Sep 2025", "early12": "too young: do not force before 1 Sep 2025",
         "rests20": "resting until 15 Jul 2025", "rests25": "resting until 20 Jul 2025", "young1": "too young: do not force before 1 Jul 2025",
         "young10": "too young: do not force before 10 Jul 2025", "week12": "", "week13": "", "later1": "not yet inoculated",
         "later2": "not yet inoculated"}
     soaks = table["last_soak"].dt.strftime("%m-%d").fillna("").tolist()
-    assert soaks == ["06-10", "06-12", "06-10", "05-20", "05-25", "06-01", "06-01", "", "", "", ""]
+    assert soaks == ["06-10", "06-12", "06-10", "05-20", "05-25", "06-01", "06-01", "06-10", "06-12", "", "", "", ""]
 
 
 def test_a_log_of_unknown_age_at_work_may_fruit():
@@ -221,6 +227,11 @@ def test_a_strain_may_be_soaked_before_its_first_mushrooms_are_due():
     """Do not force before, 3 months: 1 June 2025, while first mushrooms are due on 1 September."""
     young, ready = (of(seen([("A", 1, "2025-03-01")], [], day, force_after_months=3.0), "A") for day in ("2025-05-31", "2025-06-01"))
     assert (young["stage"], ready["stage"], ready["soak_why"]) == ("spawn run", "ready to soak", "")
+
+
+def test_only_logs_that_are_soaked_have_a_day_from_which_they_may_be():
+    table = seen([("A", 1, "2024-03-01"), ("B", 1, "2024-03-01", {"strain": "cold"}), ("C", 1, None)], [], "2025-06-20")
+    assert table["may_soak_from"].dt.strftime("%Y-%m-%d").fillna("").tolist() == ["2025-03-01", "", ""]
 
 
 def test_a_window_that_is_over_says_what_is_in_print():

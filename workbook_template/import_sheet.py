@@ -11,6 +11,7 @@ from pathlib import Path
 
 from calc import merging, tables
 from calc.problems import either, quote
+from calc.quantities import digits
 from workbook_template import schema
 from workbook_template.merge import LARGE, Copy, dependents, read_copy
 from workbook_template.old_sheet import NOTES, Matching, Rows, Unclear, doubles, lines, match_headings, read_rows, title
@@ -256,7 +257,7 @@ def _shown(value) -> str:
     value = merging.plain(value) if merging.comparable(merging.plain(value)) is not None else getattr(value, "value", None)
     if value is None:
         return ""
-    text = f"{value:%Y-%m-%d}" if isinstance(value, (dt.datetime, dt.date)) else f"{value:g}" if isinstance(value, float) else str(value)
+    text = f"{value:%Y-%m-%d}" if isinstance(value, (dt.datetime, dt.date)) else digits(value) if isinstance(value, float) else str(value)
     return "'" + text if isinstance(value, str) and text.lstrip()[:1] in SIGNS or text[:1] in ("\t", "\r", "\n") else text
 
 
