@@ -15,7 +15,7 @@ from test_workbook import audit
 from workbook_template import years_commands
 from workbook_template.build import build
 from workbook_template.cli import cli
-from workbook_template.import_sheet import prepare, read_csv, write
+from workbook_template.import_sheet import _shown, prepare, read_csv, write
 from workbook_template.merge import read_copy
 from workbook_template.old_sheet import Unclear
 from workbook_template.ports.preflight import FileProblem
@@ -86,6 +86,11 @@ def test_the_list_of_left_rows_can_be_mended_and_imported(yard, tmp_path):
     left.write_text(left.read_text(encoding="utf-8-sig").replace("big", "5 x 40 in"), encoding="utf-8")
     again = prepare(yard, left)
     assert [row["log"] for _, row in again.fresh] == ["A3"] and not again.rows.bad and "Why not" not in str(again.fresh)
+
+
+@pytest.mark.parametrize("cell, words", [(1234567.0, "1234567"), (4006381333931.0, "4006381333931"), (0.25, "0.25"), (5.0, "5"), (None, "")])
+def test_the_list_of_left_rows_keeps_every_digit_of_a_number(cell, words):
+    assert _shown(cell) == words  # a tag or a bar code is a number there
 
 
 def test_without_a_yes_nothing_is_written_and_it_says_how_to_go_on(yard, tmp_path):
