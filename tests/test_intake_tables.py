@@ -9,8 +9,10 @@ from hypothesis import strategies as st
 from intake_book import A1, AS_OF, DAY, ERROR, MARKETS, check, logs, one_event, one_log, said
 
 from calc import intake, intake_cells, intake_rows
+from calc.intake_choices import match
 from calc.intake_links import next_free
 from calc.raw import RawColumn
+from calc.tables import plain
 from workbook_template import schema
 from workbook_template.refresh import table_infos
 
@@ -584,7 +586,28 @@ def test_waxed_on_the_day_of_felling_is_no_question():
     assert on == [] and len(before) == 1 and "waxed on 19 Feb 2024, before A1 was felled on 20 Feb 2024" in before[0]
 
 
-@pytest.mark.parametrize("typed, held", [(30.0, 0.3), (1.5, 0.015), (100.5, None)])
-def test_a_share_up_to_a_hundred_is_a_percentage(typed, held):
-    moisture = one_log(start_moisture=typed).frames["logs"]["start_moisture"].iat[0]
-    assert moisture == pytest.approx(held) if held else np.isnan(moisture)
+@pytest.mark.parametrize("typed, words", [
+    (0.3, []), (30.0, ["30 was read as 30 %"]), (1.5, ["1.5 was read as 1.5 %", "1.5 % is unusual"]),
+    (100.0, ["100 was read as 100 %", "100 % is beyond reason"]), (100.5, ["10050 % is beyond reason"])])
+def test_a_share_above_one_and_up_to_a_hundred_is_a_percentage(typed, words):
+    found = said(one_log(start_moisture=typed))
+    assert len(found) == len(words)
+    assert all(line.startswith(f"Logs row 6, Start moisture, wet basis: {start}.") for line, start in zip(found, words, strict=True))
+
+
+@pytest.mark.parametrize("typed, entries, found", [
+    ("Pots", ("pots",), ("pots", False, [])),  # the entry itself, however it is spaced or written
+    ("psot", ("post", "stack"), ("post", True, [])),  # its letters in another order
+    ("psot", ("post", "pots"), (None, False, ["pots", "post"])),  # of two entries
+    ("tpo", ("pot",), (None, False, ["pot"])),  # three letters are too few to tell
+    ("A12", ("A21",), (None, False, ["A21"])),  # a number turned round is another one
+    ("shitake", ("shiitake", "oyster"), ("shiitake", True, [])),  # 14 of 15 letters alike, 0.93
+    ("picke", ("picked", "picket"), (None, False, ["picket", "picked"])),  # near to both alike
+    ("helper 3", ("helper 1", "helper 2"), (None, False, ["helper 2", "helper 1"])),
+    ("red oak", ("southern red oak", "red oak, old", "white oak", "northern red oak"),
+     (None, False, ["red oak, old", "southern red oak", "northern red oak"])),  # those that hold both words, the shortest first
+    ("oak", ("a oak", "b oak", "c oak", "d oak"), (None, False, ["a oak", "b oak", "c oak"])),  # three are enough
+    ("zzzz", ("oak",), (None, False, [])),
+])
+def test_which_entry_of_a_list_is_meant(typed, entries, found):
+    assert match(typed, {plain(entry): entry for entry in entries}) == found
