@@ -600,7 +600,7 @@ def test_a_share_above_one_and_up_to_a_hundred_is_a_percentage(typed, words):
     ("psot", ("post", "stack"), ("post", True, [])),  # its letters in another order
     ("psot", ("post", "pots"), (None, False, ["pots", "post"])),  # of two entries
     ("tpo", ("pot",), (None, False, ["pot"])),  # three letters are too few to tell
-    ("A12", ("A21",), (None, False, ["A21"])),  # a number turned round is another one
+    ("A112", ("A121",), (None, False, ["A121"])),  # a number turned round is another one
     ("shitake", ("shiitake", "oyster"), ("shiitake", True, [])),  # 14 of 15 letters alike, 0.93
     ("picke", ("picked", "picket"), (None, False, ["picket", "picked"])),  # near to both alike
     ("helper 3", ("helper 1", "helper 2"), (None, False, ["helper 2", "helper 1"])),
