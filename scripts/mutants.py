@@ -184,6 +184,11 @@ def ended(module: str) -> dict[str, str]:
 def outcome(module: str) -> tuple[Counter, list[Survivor]]:
     """How many mutants ended how, and each one that no test noticed."""
     from mutmut.mutation.diff_apply import get_diff_for_mutant
+    copy = place(module) / "mutants" / "calc" / f"{module}.py"
+    if not copy.exists() or "__mutmut_" not in copy.read_text(encoding="utf-8"):  # a run on another module of this folder put it back
+        copy.unlink(missing_ok=True)
+        prepare([module], fresh=False, long=False)
+        names(module)
     ends = ended(module)
     unseen = [name for name, end in ends.items() if end not in (*NOTICED, NOT_RUN)]
     with working_in(module):
