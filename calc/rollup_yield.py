@@ -114,7 +114,8 @@ def flushes(found: Parts, logs: int, gap_days: int = FLUSH_GAP_DAYS, since: np.n
     """
     bears = (found.log >= 0) & (found.picked > 0)
     if since is not None:
-        bears &= found.day >= since[found.log]
+        at = np.flatnonzero(bears)
+        bears[at] = found.day[at] >= since[found.log[at]]
     log, day = found.log[bears], found.day[bears]
     least = int(day.min()) if len(day) else 0
     span = int(day.max()) - least + 1 if len(day) else 1

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from floods import MAIN, one, read, seen, sound, sound_book
+from floods import MAIN, one, read, seen, sound, sound_book, work_out
 from mutator import EVENTS, LOGS, WAYS, Damaged, damage
 
 from calc.raw import Odd
@@ -37,6 +37,18 @@ def test_a_flood(part):
     each = BOOKS // PARTS
     wrong = [words for seed in range(part * each, (part + 1) * each) for words in one(seed, whole=seed % 40 == 0)]
     assert wrong == [], "\n".join(wrong[:5])
+
+
+def test_a_diary_whose_logs_are_all_left_out_is_worked_out_to_the_end():
+    """Diameter and length changed over in every row: no log is known, and what was picked stands as not allocated."""
+    bad = Damaged({t: [dict(r) for r in rows] for t, rows in sound_book().items()}, origin={t: list(range(len(r))) for t, r in sound_book().items()})
+    for row in bad.book[LOGS]:
+        row["diameter"], row["length"] = 400.0, 0.1
+    results = work_out(read(bad))
+    lost = results.unallocated
+    assert len(results.each_log) == 0
+    assert lost.loc[lost["what"] == "picked", "weight_kg"].sum() == pytest.approx(sound().results.each_log["picked_kg"].sum(), rel=1e-9)
+    assert [words for seed in (11920, 13400, 14120, 18320) for words in one(seed, whole=True)] == []
 
 
 def test_every_way_of_damage_occurs_and_draws_a_problem():
