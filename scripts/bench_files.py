@@ -136,7 +136,8 @@ def _openpyxl(path: Path, refresh) -> tuple:
         openpyxl.load_workbook(path).save(path.with_name("resaved.xlsx"))
 
     seconds = timed(load_and_save)
-    return ("", "", "", f"{seconds[0]:.1f} / {seconds[1]:.1f} s", " / ".join(f"{a / b:.1f} refreshes" for a, b in zip(seconds, refresh, strict=True)), "")
+    ratio = " / ".join(f"{a / b:.1f} refreshes" for a, b in zip(seconds, refresh, strict=True))
+    return ("", "", "", f"{seconds[0]:.1f} / {seconds[1]:.1f} s", ratio, "")
 
 
 def peak(source: Path, book: Path) -> int:
