@@ -15,7 +15,7 @@ import pytest
 from fault_server import Server, digest
 from faults import STEPS, command, killed, make_yard
 
-KILLS = 60  # scripts/kill.py does 300
+KILLS = 40  # scripts/kill.py does 300
 NOBODY = 65534
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from calc.raw import DATE, NUMBER, TEXT, Odd, RawColumn, RawTable, blank_column, blank_mask, number_text
 from calc.text_columns import Coded
-from workbook_template.ports.cells import cell_value, iter_cells, read_chunks
+from workbook_template.ports.cells import CHUNK, cell_value, iter_cells, read_chunks
 from workbook_template.ports.layout import (
     ColumnSpec,
     LayoutProblem,
@@ -42,6 +42,7 @@ __all__ = [
     "ColumnSpec", "FileProblem", "FoundTables", "LayoutProblem", "TableSpec", "read_cells", "read_names", "read_tables",
 ]
 
+HEAD_CHUNK = 1 << 13  # the headings stand in the first few thousand bytes
 MOST_MERGED = 10_000
 LAST_SERIAL = 2_958_466  # 31 Dec 9999 ends there
 MOST_CELLS = 1_000_000  # filled cells of a sheet that is read cell by cell
@@ -184,7 +185,7 @@ def _sheet_values(known: Known, part: str, last_row, bare: bool = False) -> dict
     """bare: a formula without a value counts as a filled cell."""
     values = {}
     with damage_named(known.path, ValueError), zipfile.ZipFile(known.path) as archive, archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), last_row, filled=True):
+        for cell in iter_cells(read_chunks(stream, CHUNK if last_row is None else HEAD_CHUNK), last_row, filled=True):
             value = Odd("formula", "") if bare and cell.uncomputed else cell_value(cell, known.strings, known.styles, known.book.date1904)
             if value is not None:
                 values[cell.row, cell.column] = value
@@ -220,7 +221,7 @@ def _find_all(archive, known: Known, specs) -> dict[str, tuple]:
 def _head(archive, known: Known, part, rows: int) -> dict[int, dict[int, str]]:
     head: dict[int, dict[int, str]] = {}
     with archive.open(part) as stream:
-        for cell in iter_cells(read_chunks(stream), rows - 1, filled=True):
+        for cell in iter_cells(read_chunks(stream, HEAD_CHUNK), rows - 1, filled=True):
             value = cell_value(cell, known.strings, known.styles, known.book.date1904)
             if isinstance(value, str) and value.strip():
                 head.setdefault(cell.row, {})[cell.column] = value
