@@ -10,7 +10,7 @@ import pandas as pd
 from calc import results, rollup_capital
 from calc.codes import Grouping, grouping
 from calc.expected import Remaining
-from calc.rollup_yield import at_work
+from calc.rollup_yield import at_work, with_lost
 from calc.yard import TINY, Yard, text_codes
 
 # A column of the grower's own with more different words than this is no grouping; starting guess.
@@ -96,7 +96,8 @@ def cost_views(
     """
     rows = _by_row(each, ahead)
     lost = lost if any(abs(value) > TINY for value in lost.values()) else {}
-    parts = [_sums_of(by, group, rows, lost) for by, group in groupings_of(grouped, logs).items()]
+    parts = [with_lost(by, group, {name: group.total(values) for name, values in rows.items()}, lost)
+             for by, group in groupings_of(grouped, logs).items()]
     table = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     with np.errstate(invalid="ignore", divide="ignore"):
         return pd.DataFrame(table | _per(table))[list(results.COLUMNS["cost_views"])]
@@ -117,16 +118,6 @@ def _by_row(each: pd.DataFrame, ahead: Ahead) -> dict[str, np.ndarray]:
         # of it on logs that wait for their spawn: what they will give is not in what is still to come
         **{f"waiting_{name}": np.where(working, 0.0, money) for name, money in spent.items()},
     }
-
-
-def _sums_of(by: str, group: Grouping, rows: dict, lost: dict) -> dict[str, np.ndarray]:
-    table, names = {name: group.total(values) for name, values in rows.items()}, group.known
-    if lost and by == "yard" and len(group):
-        table |= {name: table[name] + value for name, value in lost.items()}
-    elif lost:
-        names = np.append(names, "whole yard" if by == "yard" else results.NO_LOG)
-        table = {name: np.append(values, lost.get(name, 0.0)) for name, values in table.items()}
-    return {"by": np.full(len(names), by), "group": names, **table}
 
 
 def _per(table: dict[str, np.ndarray]) -> dict[str, np.ndarray]:

@@ -224,18 +224,24 @@ def _by_row(each: pd.DataFrame) -> dict[str, np.ndarray]:
 
 
 def _group(by, group: Grouping, rows, behind, spread, lost) -> dict[str, np.ndarray]:
-    """The columns of one `by`, with what no known log carries in a row of its own or inside the whole yard."""
+    """The columns of one `by`."""
     table = {name: group.total(values) for name, values in rows.items()}
     table["rows"] = behind.lines(group)
     table["low_kg"], table["high_kg"] = spread.ends(group)
+    return with_lost(by, group, table, lost, ("low_kg", "high_kg", "_fresh", "_wood", "_own", "_bouts"))
+
+
+def with_lost(by: str, group: Grouping, table: dict[str, np.ndarray], lost: dict[str, float], unknown=()) -> dict[str, np.ndarray]:
+    """The columns of one `by`, with what no known log carries (lost) inside the whole yard, elsewhere in a row of its own.
+
+    unknown: columns that such a row cannot have.
+    """
     names = group.known
     if lost and by == "yard" and len(group):
-        for name, value in lost.items():
-            table[name] = table[name] + value
+        table = table | {name: table[name] + value for name, value in lost.items()}
     elif lost:
         names = np.append(names, "whole yard" if by == "yard" else results.NO_LOG)
-        edges = ("low_kg", "high_kg", "_fresh", "_wood", "_own", "_bouts")
-        table = {name: np.append(values, np.nan if name in edges else lost.get(name, 0.0)) for name, values in table.items()}
+        table = {name: np.append(values, np.nan if name in unknown else lost.get(name, 0.0)) for name, values in table.items()}
     return {"by": np.full(len(names), by), "group": names.astype(object), **table}
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from calc.codes import coded
+
 UNTIDY = r"^ | $|  |[^ -~]|^$"  # spaces at an end or in a row, anything beyond plain ASCII, nothing at all
 SIMPLE_NAME = r"^[A-Za-z]*[0-9]*$"
 
@@ -33,7 +35,7 @@ class Coded:
         >>> column.codes.tolist(), column.words.tolist(), column.cells(column.words == "wax").tolist()
         ([0, -1, 1, 0], ['wax', 'plug'], [True, False, False, True])
         """
-        return cls(*pd.factorize(values, use_na_sentinel=True))
+        return cls(*coded(values))
 
     @property
     def blank(self) -> np.ndarray:
@@ -98,7 +100,7 @@ class Coded:
 
     def untidy(self) -> np.ndarray:
         """Numbers of the words with spaces to be put right, or with anything beyond plain ASCII."""
-        return matching(self.words, UNTIDY)
+        return np.zeros(0, dtype=np.int64) if _tidy(self.words.tolist()) else matching(self.words, UNTIDY)
 
     @property
     def _plain(self) -> str:
@@ -125,7 +127,7 @@ def matching(values: np.ndarray, pattern: str) -> np.ndarray:
     >>> matching(np.array(["Total", None, "wax", "sum total"], dtype=object), "total").tolist()
     [0, 3]
     """
-    if not len(values) or pattern == UNTIDY and _tidy([text for text in values.tolist() if text is not None]):
+    if not len(values):
         return np.zeros(0, dtype=np.int64)
     import pyarrow as arrow
     import pyarrow.compute as compute

@@ -54,7 +54,7 @@ TESTS = {
     "intake_samples": "intake_samples", "records": "records", "raw": "grid",
     "arguments": "functions", "adapters": "functions worked_examples handling season",
     **dict.fromkeys(("intake_words", "intake_cells", "intake_rows", "intake_links", "intake_sense", "intake_counts", "intake_choices",
-                     "problems", "text_columns"), "intake intake_tables"), "intake_season": "intake_season", "intake_market": "promises",
+                     "problems", "text_columns"), "intake intake_tables intake_sense"), "intake_season": "intake_season", "intake_market": "promises",
 }
 COPIED = ["tests", "workbook_template", "examples", "scripts"]  # beside calc, for the tests
 # Tests too long to be run for every mutant, by words of their names; --long runs them all the same.

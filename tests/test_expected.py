@@ -109,28 +109,29 @@ def test_without_a_record_the_published_start_is_the_answer():
     assert row["log_seasons"] == 0 and row["rows"] == 0
 
 
-def test_what_the_start_expects_after_a_season_by_hand():
-    # 1 Jan 2027, inoculated in 2025: season 2 begins, 1/365 of it by even days is behind. By hand for each
-    # life n over its horizon of 11 seasons: what is left after season 1, less 1/365 of season 2.
-    found = rolled([("A", 1, "2025-03-01")], [], dt.date(2027, 1, 1))
-    left = 0
+def over_the_lives(left) -> float:
+    """Part of a log's life that is left, by hand: the mean over the lives of the start, each with its horizon of 11 seasons."""
+    found = 0.0
     for life, chance in ((3, 0.25), (4, 0.5), (5, 0.25)):
         shares = list(model.life_shares(life, BEGIN.weights))
         while len(shares) < 11:
             shares.append(shares[-1] / 3)
-        left += chance * (sum(shares[1:]) - shares[1] / 365) / sum(shares)
+        found += chance * left(shares) / sum(shares)
+    return found
+
+
+def test_what_the_start_expects_after_a_season_by_hand():
+    # 1 Jan 2027, inoculated in 2025: season 2 begins, 1/365 of it by even days is behind: what is left after season 1, less 1/365 of
+    # season 2.
+    found = rolled([("A", 1, "2025-03-01")], [], dt.date(2027, 1, 1))
+    left = over_the_lives(lambda shares: sum(shares[1:]) - shares[1] / 365)
     assert group(found, "yard")["start_kg"] == pytest.approx(left * LIFE_KG, rel=1e-5)
 
 
 def test_what_the_start_expects_in_the_middle_of_the_first_season_by_hand():
     # 1 Jul 2026, inoculated in 2025: day 182 of 365 of season 1, so 182/365 of its share is behind. Before the season nothing is.
     found = rolled([("A", 1, "2025-03-01")], [], dt.date(2026, 7, 1))
-    left = 0
-    for life, chance in ((3, 0.25), (4, 0.5), (5, 0.25)):
-        shares = list(model.life_shares(life, BEGIN.weights))
-        while len(shares) < 11:
-            shares.append(shares[-1] / 3)
-        left += chance * (1 - shares[0] * 182 / 365 / sum(shares))
+    left = over_the_lives(lambda shares: sum(shares) - shares[0] * 182 / 365)
     assert group(found, "yard")["start_kg"] == pytest.approx(left * LIFE_KG, rel=1e-5)
     assert found.expected_logs["season"].tolist() == [1]
 

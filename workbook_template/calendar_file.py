@@ -141,7 +141,7 @@ def calendar(path: str, out: str, today: dt.date | None) -> None:
     left = f" {refused} rows of the workbook were left out: boltbook check {path}" if refused else ""
     if not number:
         say(f"{target} holds no line: no work ahead is known. Type the logs with their days on Logs, and the mean temperatures "
-                   f"or the first and last day of soaking on Settings.{left}")
+            f"or the first and last day of soaking on Settings.{left}")
         return
     say(f"Wrote {number} line{'s' if number != 1 else ''} to {target}. Import it into your calendar; importing a later one "
-               f"brings the same lines up to date.{left}")
+        f"brings the same lines up to date.{left}")
